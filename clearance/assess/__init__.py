@@ -1,0 +1,1 @@
+"""One drive into findings in driving order."""

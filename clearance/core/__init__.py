@@ -1,0 +1,1 @@
+"""Plain frozen values and the grammar of height, condition and access tags. Opens nothing."""

@@ -1,0 +1,128 @@
+"""A planned drive and what was found on it, in driving order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from clearance.core.coach import Coach
+from clearance.core.extract import ExtractInfo
+from clearance.core.lengths import Length
+from clearance.core.places import Place
+from clearance.core.structure import Direction, Standing, Structure
+
+__all__ = ["CarDrive", "Drive", "Finding", "Obstacle", "Piece", "Unverified", "Verdict"]
+
+
+class Verdict(StrEnum):
+    """The answer to "can the coach drive this?"."""
+
+    CLEAR = "clear"
+    CARE = "care"
+    BLOCKED = "blocked"
+
+
+class Unverified(StrEnum):
+    """What to do about structures with no posted or measured figure."""
+
+    AVOID = "avoid"
+    ACCEPT = "accept"
+    REFUSE = "refuse"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A stretch of the drive on one road.
+
+    `points` are (lon, lat) WGS84 degrees in driving order. `distance_m` and `seconds` are from the
+    start of the drive to the start of the piece.
+    """
+
+    road: str
+    highway: str
+    points: tuple[tuple[float, float], ...]
+    length_m: float
+    duration_s: float
+    distance_m: float
+    seconds: float
+    ways: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """A structure passed on the drive, as it stands for the coach.
+
+    `number` counts from 1 in driving order. `clearance` is the lowest figure that may hold in the
+    direction driven, None where there is none. `headroom` is clearance less the coach's height.
+    `direction` is along the way of the structure. Distances in metres, times in seconds, both from
+    the start of the drive.
+    """
+
+    number: int
+    structure: Structure
+    standing: Standing
+    direction: Direction
+    distance_m: float
+    seconds: float
+    lon: float
+    lat: float
+    road: str = ""
+    clearance: Length | None = None
+    headroom: Length | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Obstacle:
+    """A limit other than height that closes the shortest way: its kind, element and raw text."""
+
+    kind: str
+    element: str
+    raw: str
+    road: str
+    lon: float
+    lat: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarDrive:
+    """The plain fastest drive for a car, beside the coach's.
+
+    `differences` are the structures on it that the coach may not or would rather not pass, in
+    driving order: what made the coach's drive another one.
+    """
+
+    distance_m: float
+    duration_s: float
+    points: tuple[tuple[float, float], ...]
+    differences: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """A drive through `places` in order, with its verdict.
+
+    Blocked drives have no pieces; `in_the_way` then holds the structures that close the best way
+    there is, `gets_through` the greatest height that any way admits (None: no known figure limits
+    it), and `obstacles` limits other than height. `ceiling` is the lowest known clearance on the
+    drive. `policy_seconds` is what the policy added for unverified and tight structures when ways
+    were compared; it is no driving time.
+    """
+
+    places: tuple[Place, ...]
+    coach: Coach
+    unverified: Unverified
+    verdict: Verdict
+    info: ExtractInfo
+    distance_m: float = 0.0
+    duration_s: float = 0.0
+    policy_seconds: float = 0.0
+    pieces: tuple[Piece, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    ceiling: Length | None = None
+    car: CarDrive | None = None
+    in_the_way: tuple[Finding, ...] = ()
+    gets_through: Length | None = None
+    obstacles: tuple[Obstacle, ...] = ()
+    departure: datetime | None = None
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Writes results: one module a format, one place for wording and units."""

@@ -1,0 +1,1 @@
+"""The coach's mask and penalties, and the searches over the network."""

@@ -1,0 +1,1 @@
+"""Finds what stands over or across a road, and how high."""
