@@ -12,7 +12,20 @@ from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.structure import Direction, Standing, Structure
 
-__all__ = ["CarDrive", "Drive", "Finding", "Obstacle", "Piece", "Unverified", "Verdict"]
+__all__ = [
+    "CarDrive",
+    "Drive",
+    "Finding",
+    "InOut",
+    "InOutAnswer",
+    "Obstacle",
+    "Piece",
+    "Stop",
+    "TurnOff",
+    "Unchecked",
+    "Unverified",
+    "Verdict",
+]
 
 
 class Verdict(StrEnum):
@@ -50,6 +63,24 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TurnOff:
+    """The last junction before a structure from which another way leads on to the next stop.
+
+    `distance_m` is from the start of the drive, `before_m` from the junction to the structure,
+    `extra_s` the seconds that the other way takes beyond the planned one. `onto` names the road
+    taken instead.
+    """
+
+    lon: float
+    lat: float
+    road: str
+    onto: str
+    distance_m: float
+    before_m: float
+    extra_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """A structure passed on the drive, as it stands for the coach.
 
@@ -70,6 +101,64 @@ class Finding:
     road: str = ""
     clearance: Length | None = None
     headroom: Length | None = None
+    turn_off: TurnOff | None = None
+
+
+class InOutAnswer(StrEnum):
+    """Whether the coach can enter and leave a stop forward."""
+
+    DRIVES_THROUGH = "drives through"
+    NEEDS_ROOM = "needs room to turn"
+    DO_NOT_ENTER = "do not enter"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InOut:
+    """The way in and out of a stop.
+
+    `serious` marks a dead end for a coach that tows what cannot be reversed. `turn_kind` says what the
+    nearest mapped place to turn is (``turning circle``, ``turning loop``, ``roundabout``), with its place
+    and the metres from the stop to it; empty where none is mapped on the way the coach can reach forward.
+    `reason` is a sentence of the facts.
+    """
+
+    answer: InOutAnswer
+    reason: str = ""
+    serious: bool = False
+    dead_end_m: float = 0.0
+    turn_kind: str = ""
+    turn_lon: float = 0.0
+    turn_lat: float = 0.0
+    turn_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stop:
+    """A place of the day: when the coach arrives and leaves, and how it gets in and out.
+
+    `lon` and `lat` are where the drive meets the road nearest to the place, `off_road_m` how far
+    that is from the place itself. Distances and times are from the start of the drive;
+    `leaves_s` - `arrives_s` is the time spent there.
+    """
+
+    place: Place
+    lon: float
+    lat: float
+    off_road_m: float
+    distance_m: float
+    arrives_s: float
+    leaves_s: float
+    in_out: InOut | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unchecked:
+    """A part of an inspected line that lies on no known road: nothing is known of it."""
+
+    points: tuple[tuple[float, float], ...]
+    length_m: float
+    distance_m: float
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,4 +214,6 @@ class Drive:
     gets_through: Length | None = None
     obstacles: tuple[Obstacle, ...] = ()
     departure: datetime | None = None
+    stops: tuple[Stop, ...] = ()
+    unchecked: tuple[Unchecked, ...] = ()
     notes: tuple[str, ...] = ()
