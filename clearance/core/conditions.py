@@ -17,6 +17,7 @@ from enum import Enum
 from clearance.core.coach import Coach
 from clearance.core.errors import UsageError
 from clearance.core.lengths import Length, parse_length
+from clearance.core.modes import OTHER_MODES, OWN_MODES, TOWED_MODES
 from clearance.core.valuetext import UnreadableError, shown
 from clearance.core.weights import parse_weight
 
@@ -108,7 +109,7 @@ def parse_conditional(text: str) -> tuple[Clause, ...]:
     >>> parse_conditional("3.5 @ (Mo-Fr 07:00-09:00; Sa); 3.8 @ wet")
     (Clause(value='3.5', condition='Mo-Fr 07:00-09:00; Sa'), Clause(value='3.8', condition='wet'))
 
-    A part without ``@`` belongs to the condition before it: mappers often leave out the parentheses
+    A time without ``@`` belongs to the time before it: mappers often leave out the parentheses
     (``no @ Mo-Fr 07:00-09:00; Sa 08:00-10:00``).
 
     Raises UnreadableError, showing the text, where no such clauses are there.
@@ -122,13 +123,20 @@ def parse_conditional(text: str) -> tuple[Clause, ...]:
         at = [piece.replace(_INCH, '"').strip() for piece in _split(part, "@")]
         if len(at) == 2 and at[0] and at[1]:
             pairs.append((at[0], at[1]))
-        elif len(at) == 1 and pairs and "(" not in pairs[-1][1]:
+        elif len(at) == 1 and pairs and _like_time(pairs[-1][1]) and _like_time(at[0]):
             pairs[-1] = (pairs[-1][0], f"{pairs[-1][1]}; {at[0]}")
         else:
             raise UnreadableError(f"{shown(text)} is not of the form value @ condition; value @ condition")
     if not pairs:
         raise UnreadableError(f"{shown(text)} is not of the form value @ condition; value @ condition")
     return tuple(Clause(value, _unwrapped(condition)) for value, condition in pairs)
+
+
+def _like_time(text: str) -> bool:
+    """Whether the text could only be a time, so that it is no value whose condition was forgotten."""
+    return bool(_PLAIN_TIME.fullmatch(text) or _HOLIDAY_OFF.fullmatch(text)) and bool(
+        re.search("[:A-Z]", text)
+    )
 
 
 _INCH = "\x00"
@@ -141,18 +149,9 @@ def _without_inch_marks(text: str) -> str:
 
 # --- one part of a condition -------------------------------------------------------------------------
 
-#: Modes that are not a motorhome nor a car, so that a condition on them alone is surely off. ``hgv`` is
-#: goods vehicles above 3.5 t and does not by itself bind a motorhome (OSM wiki, Key:access; from memory).
-_OTHER_MODES = frozenset(
-    "hgv hgv_articulated goods lgv bus minibus coach tourist_bus psv share_taxi taxi bicycle foot horse moped"
-    " mofa motorcycle speed_pedelec small_electric_vehicle light_rail tram".split()
+_TEST = re.compile(
+    r"(?P<what>[a-z_]+) ?(?P<sign><=|>=|==|<|>|=) ?(?P<figure>[^;|]+)", re.ASCII | re.IGNORECASE
 )
-#: Modes that a motorhome and a car belong to.
-_OWN_MODES = frozenset({"vehicle", "motor_vehicle"})
-#: Modes of what is towed.
-_TOWED_MODES = frozenset({"caravan", "trailer"})
-
-_TEST = re.compile(r"(?P<what>[a-z_]+) ?(?P<sign><=|>=|==|<|>|=) ?(?P<figure>.+)", re.ASCII | re.IGNORECASE)
 
 
 def _judged(condition: str, window: Window | None, coach: Coach | None) -> _Sure:
@@ -172,20 +171,21 @@ def _judged(condition: str, window: Window | None, coach: Coach | None) -> _Sure
 def _and_parts(condition: str) -> list[str]:
     marked = re.sub(r"\bAND\b", "\x01", _without_inch_marks(condition), flags=re.IGNORECASE)
     return [
-        _unwrapped(part.replace("\x01", "AND").replace(_INCH, '"')) for part in _split(_unwrapped(marked), "\x01")
+        _unwrapped(part.replace("\x01", "AND").replace(_INCH, '"'))
+        for part in _split(_unwrapped(marked), "\x01")
     ]
 
 
 def _part(text: str, window: Window | None, coach: Coach | None) -> _Sure:
     word = text.strip().lower()
-    if word in _OWN_MODES:
+    if word in OWN_MODES:
         return _Sure.ON
-    if word in _OTHER_MODES:
+    if word in OTHER_MODES:
         return _Sure.OFF
     if coach is not None:
         if word == "motorhome":
             return _Sure.ON
-        if word in _TOWED_MODES and not coach.towing:
+        if word in TOWED_MODES and not coach.towing:
             return _Sure.OFF
         if word == "hazmat" and not coach.propane:
             return _Sure.OFF
@@ -196,31 +196,25 @@ def _part(text: str, window: Window | None, coach: Coach | None) -> _Sure:
 
 def _measured(what: str, sign: str, figure: str, coach: Coach | None) -> _Sure:
     """A test of a measure of the coach, such as ``length > 10``."""
-    own = None
-    bound = None
+    own = bound = None
     try:
-        if coach is None:
-            pass
-        elif what == "weight":
+        if coach is None or figure.lower().endswith(("ton", "tons")):
+            return _Sure.UNCERTAIN
+        if what == "weight":
             own, bound = coach.weight_kg, parse_weight(figure).kg
         elif what in ("height", "width", "length"):
             measure: Length | None = getattr(coach, what)
             limit = parse_length(figure, low=Length(1), high=Length.from_metres("100")).length
-            own, bound = measure and measure.tenths, limit and limit.tenths
+            own = None if measure is None else measure.tenths
+            bound = None if limit is None else limit.tenths
     except UnreadableError:
-        pass
+        return _Sure.UNCERTAIN
     if own is None or bound is None:
         return _Sure.UNCERTAIN
-    # Bounds and measures were rounded to whole units; where they meet, neither answer is sure, except
-    # where rounding lost nothing that a real vehicle could show.
-    holds = {
-        "<": own < bound,
-        "<=": own <= bound,
-        ">": own > bound,
-        ">=": own >= bound,
-        "=": own == bound,
-        "==": own == bound,
-    }[sign]
+    if own == bound and sign not in (">", "<="):
+        # The bound was rounded down, so that these three depend on what was lost.
+        return _Sure.UNCERTAIN
+    holds = own > bound if sign in (">", ">=") else own <= bound if sign in ("<", "<=") else False
     return _Sure.ON if holds else _Sure.OFF
 
 
@@ -264,10 +258,10 @@ def _is_plain_time(text: str) -> bool:
         if not all(1 <= int(day) <= most for day in found.groups()[1:] if day):
             return False
     # From a time to the same time: all day to one reader, never to another.
-    return not any(int_time(a) == int_time(b) for a, b in _CLOCK.findall(text))
+    return not any(_minutes(a) == _minutes(b) for a, b in _CLOCK.findall(text))
 
 
-def int_time(clock: str) -> int:
+def _minutes(clock: str) -> int:
     """Minutes since midnight of ``hh:mm``."""
     hours, minutes = clock.split(":")
     return int(hours) * 60 + int(minutes)
@@ -275,7 +269,7 @@ def int_time(clock: str) -> int:
 
 def _states(text: str, window: Window) -> set[str]:
     """The states ``open``, ``closed``, ``unknown`` met in the window; all uncertain where not readable."""
-    from opening_hours import OpeningHours, ParserError
+    from opening_hours import OpeningHours, ParserError  # type: ignore[attr-defined]
 
     try:
         hours = OpeningHours(text)

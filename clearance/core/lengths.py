@@ -211,9 +211,7 @@ def _part(text: str) -> _Part:
     raise UnreadableError(f"{shown(text)} is no length; {_FORMS}")
 
 
-def parse_length(
-    text: str, *, low: Length = LOWEST_HEIGHT, high: Length = HIGHEST_HEIGHT
-) -> LengthReading:
+def parse_length(text: str, *, low: Length = LOWEST_HEIGHT, high: Length = HIGHEST_HEIGHT) -> LengthReading:
     """The length that the value of a tag such as maxheight tells, rounded down to a tenth of a mm.
 
     A number without a unit is metres; the documented forms are ``3.8``, ``3.8 m`` and ``12'6"``

@@ -41,7 +41,9 @@ _SMALL_UNITS = {"kg", "lb", "lbs"}
 _LIGHTEST_KG, _HEAVIEST_KG = 300, 200_000
 
 _FORMS = "read are 7.5, 7.5 t, 8 st, 16000 lbs, 7500 kg"
-_WEIGHT = re.compile(r"(?P<number>\d{1,6}(?:[.,]\d{1,8})?)(?P<gap> ?)(?P<unit>[a-z]*)", re.ASCII | re.IGNORECASE)
+_WEIGHT = re.compile(
+    r"(?P<number>\d{1,6}(?:[.,]\d{1,8})?)(?P<gap> ?)(?P<unit>[a-z]*)", re.ASCII | re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
