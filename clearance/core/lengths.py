@@ -238,7 +238,7 @@ def parse_length(text: str, *, low: Length = LOWEST_HEIGHT, high: Length = HIGHE
     try:
         parts = [_part(t) for t in told]
     except UnreadableError as error:
-        if len(texts) == 1 and plain == text:
+        if shown(text) in str(error):
             raise
         raise UnreadableError(f"{shown(text)} cannot be read: {error}") from error
     lowest = min(parts, key=lambda part: part.tenths)

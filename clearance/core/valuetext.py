@@ -44,7 +44,7 @@ def cleaned(text: str) -> tuple[str, tuple[str, ...]]:
 
 def listed(text: str) -> tuple[str, ...]:
     """The parts of a value at ``;`` and ``|``, stripped; one part where there is no list."""
-    return tuple(part.strip() for part in re.split(r"[;|]", text))
+    return tuple(part.strip(" ") for part in re.split(r"[;|]", text))
 
 
 def decimal(text: str, *, thousands: bool = False) -> tuple[Decimal, str]:

@@ -6,10 +6,11 @@ import re
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
+from clearance.core.errors import UsageError
 from clearance.core.lengths import height_word
 from clearance.core.valuetext import LONGEST, UnreadableError, cleaned, decimal, listed, shown
 
-__all__ = ["WeightReading", "parse_weight"]
+__all__ = ["WeightReading", "parse_own_weight", "parse_weight"]
 
 #: Kilograms per unit. Tonne by definition; pound by the international yard and pound agreement of 1959,
 #: short ton 2000 lb, long ton 2240 lb (all from memory). Where ``ton`` does not say which, the short ton is
@@ -89,7 +90,12 @@ def parse_weight(text: str) -> WeightReading:
     told = [t for t in texts if t and height_word(t) is None]
     if not told:
         raise UnreadableError(f"{shown(text)} holds no weight; {_FORMS}")
-    parts = [_part(t) for t in told]
+    try:
+        parts = [_part(t) for t in told]
+    except UnreadableError as error:
+        if shown(text) in str(error):
+            raise
+        raise UnreadableError(f"{shown(text)} cannot be read: {error}") from error
     notes = [*reasons, *(r for _, part_reasons in parts for r in part_reasons if r)]
     if len(texts) > 1:
         notes.append("a list of values, the lowest taken")
@@ -102,3 +108,33 @@ def parse_weight(text: str) -> WeightReading:
         irregular=", ".join(dict.fromkeys(notes)),
         implausible=implausible,
     )
+
+
+_OWN_UNITS = {"kg", "t", "tonne", "tonnes", "lb", "lbs"}
+
+
+def parse_own_weight(text: str, *, what: str = "weight") -> int:
+    """A weight that a user typed, in whole kilograms; `what` names it in messages.
+
+    The unit must be written, and a ton that may be short or long is refused: the lightest kind is
+    the safe reading of a limit but not of a vehicle. Rounded down as limits are, so that 26000 lbs
+    stays within a limit of 26000 lbs. No lists.
+
+    >>> parse_own_weight("26000 lbs")
+    11793
+
+    Raises UsageError, showing the text and what to write.
+    """
+    forms = "write it like 12t, 11800kg or 26000lbs"
+    plain, _ = cleaned(text[: LONGEST + 1])
+    found = _WEIGHT.fullmatch(plain)
+    unit = found["unit"].lower() if found else ""
+    if found is not None and not unit:
+        raise UsageError(f"{what} {shown(text)} has no unit: {plain}t or {plain}lbs? {forms}")
+    if found is None or unit not in _OWN_UNITS:
+        raise UsageError(f"{what} {shown(text)} cannot be read: {forms}")
+    try:
+        kg, _ = _part(plain)
+    except UnreadableError as error:
+        raise UsageError(f"{what} {shown(text)} cannot be read: {forms}") from error
+    return int(kg.to_integral_value(ROUND_FLOOR))
