@@ -43,15 +43,13 @@ def read_osm(path: Path, progress: Progress | None = None) -> Extract:
     """
     kind = _format_of(path)
     head = _checked_head(path, kind)
+    import osmium
+
     tell = progress or (lambda _what, _done, _total: None)
     try:
         header_date, elements, newest = _elements(path, kind, tell)
-    except (RuntimeError, ValueError, OverflowError, OSError) as error:
+    except (RuntimeError, ValueError, OverflowError, OSError, osmium.InvalidLocationError) as error:
         raise InputError(f"{path}: {_reason(error, kind)}; download or export the file again") from error
-    if not any("highway" in way.tags for way in elements.ways):
-        raise InputError(
-            f"{path}: holds no roads (no way with a highway tag); choose an extract with streets"
-        )
     tell("sorting elements", 0, 0)
     base = re.search(r'osm_base="([^"]*)"', head)
     date, warnings = _data_date([header_date, base[1] if base else ""], newest)
@@ -61,7 +59,13 @@ def read_osm(path: Path, progress: Progress | None = None) -> Extract:
         read_date=datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
         warnings=tuple(f"{path.name}: {text}" for text in warnings),
     )
-    return assemble(elements, info)
+    extract = assemble(elements, info)
+    if not any("highway" in way.tags for way in extract.ways):
+        raise InputError(
+            f"{path}: holds no roads (no way with a highway tag whose nodes have a place); "
+            "choose an extract with streets"
+        )
+    return extract
 
 
 def _format_of(path: Path) -> str:

@@ -55,6 +55,9 @@ _FACILITY_FLAGS = ("drive_through", "fuel:lpg", "fuel:propane", "sanitary_dump_s
 #: With a name, an element with one of these keys is a place that a user may ask for.
 NAMED_KEYS = ("amenity", "historic", "leisure", "shop", "tourism")
 
+#: Boards and posts that carry the name of a place without being it.
+_BOARDS = frozenset({"board", "guidepost", "map", "route_marker", "sign", "trail_blaze"})
+
 #: Limits and signs; every key that begins so, such as ``maxheight:physical``.
 _LIMITS = ("maxheight", "maxlength", "maxweight", "maxwidth")
 _ACCESS = ("access", "hazmat", "motor_vehicle", "motorcar", "motorhome", "vehicle")
@@ -109,6 +112,8 @@ def is_facility(tags: Tags) -> bool:
         return True
     if any(tags.get(key, "no") != "no" for key in _FACILITY_FLAGS):
         return True
+    if tags.get("tourism") == "information" and tags.get("information") in _BOARDS:
+        return False
     return "name" in tags and any(key in tags for key in NAMED_KEYS)
 
 
