@@ -49,7 +49,7 @@ class Piece:
     """A stretch of the drive on one road.
 
     `points` are (lon, lat) WGS84 degrees in driving order. `distance_m` and `seconds` are from the
-    start of the drive to the start of the piece.
+    start of the drive to the start of the piece. `roundabout` marks the part driven round a circle.
     """
 
     road: str
@@ -60,6 +60,7 @@ class Piece:
     distance_m: float
     seconds: float
     ways: tuple[int, ...] = ()
+    roundabout: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
