@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from clearance.core.errors import UsageError
 from clearance.core.lengths import Length
 
-__all__ = ["COMMON_COMFORT", "COMMON_MARGIN", "Coach"]
+__all__ = ["COMMON_COMFORT", "COMMON_MARGIN", "Coach", "Fuel"]
 
 #: Leave 6 in to 1 ft above the measured height (common practice, no source).
 COMMON_MARGIN = Length.from_feet(0, 6)
@@ -19,7 +20,15 @@ COMMON_COMFORT = Length.from_feet(14)
 _HEIGHT_RANGE = (Length.from_metres("1.5"), Length.from_metres("6"))
 _WIDTH_RANGE = (Length.from_metres("1"), Length.from_metres("4"))
 _LENGTH_RANGE = (Length.from_metres("2"), Length.from_metres("30"))
+_TOWED_LENGTH_RANGE = (Length.from_metres("1"), Length.from_metres("20"))
 _WEIGHT_RANGE_KG = (300, 60_000)
+
+
+class Fuel(StrEnum):
+    """What the coach is filled up with."""
+
+    GASOLINE = "gasoline"
+    DIESEL = "diesel"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +38,9 @@ class Coach:
     `need` is height plus margin: nothing lower may be driven under. `comfort` is the clearance
     the owner would rather have; a comfort below the need counts as the need. Width, length and
     weight (with whatever is towed) are None where not told; then no limit of that kind is judged.
+
+    `length` is the whole, which limits are judged against. `own_length` and `towed_length` are its
+    two parts, where both are told; `height_at` says where on the coach the height was measured.
 
     Raises UsageError where a measure cannot be meant.
     """
@@ -43,6 +55,11 @@ class Coach:
     tow_reversible: bool = False
     propane: bool = True
     name: str = "coach"
+    height_at: str = ""
+    own_length: Length | None = None
+    towed_name: str = ""
+    towed_length: Length | None = None
+    fuel: Fuel | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, naming the measure."""
@@ -50,6 +67,8 @@ class Coach:
             ("height", self.height, _HEIGHT_RANGE),
             ("width", self.width, _WIDTH_RANGE),
             ("length", self.length, _LENGTH_RANGE),
+            ("own length", self.own_length, _LENGTH_RANGE),
+            ("towed length", self.towed_length, _TOWED_LENGTH_RANGE),
         ):
             if value is not None and not low <= value <= high:
                 raise UsageError(
@@ -65,6 +84,12 @@ class Coach:
             light, heavy = _WEIGHT_RANGE_KG
             if not light <= self.weight_kg <= heavy:
                 raise UsageError(f"coach weight {self.weight_kg} kg is outside {light} to {heavy} kg")
+        if self.towed_length is not None and not self.towing:
+            raise UsageError("a towed length is told, but nothing is towed")
+        if self.own_length is not None:
+            whole = self.own_length + (self.towed_length or Length(0))
+            if self.length is not None and self.length < whole:
+                raise UsageError(f"coach length {self.length} is less than its parts, {whole}")
 
     @property
     def need(self) -> Length:
