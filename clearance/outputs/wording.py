@@ -1,0 +1,351 @@
+"""The words of every output: kinds, standings, verdicts, evidence, what to do, cautions.
+
+Written for somebody who has never driven a coach. Advice on how to act at a structure is common
+practice, no source, unless something else stands beside it.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable
+
+from clearance.core.coach import Coach
+from clearance.core.drive import Drive, Finding, Obstacle, Unverified, Verdict
+from clearance.core.lengths import Length
+from clearance.core.places import Place
+from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Standing, Structure
+from clearance.outputs.measures import Units, clearance_text, coach_text, gap_text, weight_text
+
+__all__ = [
+    "CAUTIONS",
+    "Units",
+    "advice",
+    "clearance_or_none",
+    "coach_line",
+    "counted",
+    "evidence_lines",
+    "evidence_text",
+    "finding_title",
+    "headroom_text",
+    "kind_text",
+    "obstacle_text",
+    "place_text",
+    "plain",
+    "standing_text",
+    "structure_text",
+    "verdict_sentence",
+    "verdict_word",
+]
+
+CAUTIONS = (
+    "Map data may be wrong, incomplete or out of date. A structure missing from the map is missing here.",
+    "Posted signs and local rules win over anything said here.",
+    "Measure the loaded coach yourself at its tallest point, with the tires at travel pressure.",
+    "Snow, ice and new paving make a clearance smaller. So does a dip or a hump under it, for a long coach.",
+    "Some tunnels bar propane, shut off or not. Ask whoever runs the tunnel before you go.",
+    "The margin to leave and the advice on how to act are common practice, not a published rule.",
+)
+
+_STANDING = {
+    Standing.TOO_LOW: "TOO LOW",
+    Standing.UNVERIFIED: "NOT VERIFIED",
+    Standing.TIGHT: "TIGHT",
+    Standing.CLEAR: "CLEAR",
+}
+
+_VERDICT = {Verdict.CLEAR: "CLEAR", Verdict.CARE: "TAKE CARE", Verdict.BLOCKED: "BLOCKED"}
+
+#: Kinds whose value reads as a label; here as words in a sentence.
+_KIND = {Kind.LIMIT: "height limit, structure not mapped"}
+
+_PLURAL = {
+    Kind.LIMIT: "height limits, structure not mapped",
+    Kind.BUILDING: "buildings over the road",
+    Kind.BARRIER: "barriers with a height",
+    Kind.FUEL_CANOPY: "fuel canopies",
+    Kind.UNKNOWN_CROSSING: "crossings of unknown order",
+}
+
+#: How not to pass a structure, and what to do instead.
+_KEEP_OUT = {
+    Kind.DRIVE_THROUGH: ("Do not enter the lane", "Park and walk in."),
+    Kind.CAR_PARK: ("Do not drive in", "Park in the open instead."),
+    Kind.FUEL_CANOPY: ("Do not pull under the canopy", "Use another station."),
+    Kind.HEIGHT_BAR: ("Do not drive through", "Turn off before it."),
+    Kind.BARRIER: ("Do not drive through", "Turn off before it."),
+    Kind.TUNNEL: ("Do not drive in", "Turn off before it."),
+    Kind.BUILDING_PASSAGE: ("Do not drive in", "Turn off before it."),
+    Kind.COVERED: ("Do not drive in", "Turn off before it."),
+    Kind.COVERED_BRIDGE: ("Do not drive in", "Turn off before it."),
+}
+_KEEP_OUT_ELSE = ("Do not go under", "Turn off before it.")
+#: Places where a coach has no business even with a height that would do.
+_NEVER = frozenset({Kind.DRIVE_THROUGH, Kind.CAR_PARK})
+
+
+def plain(text: str) -> str:
+    """A text of the map made safe to print: one line, no control or direction marks.
+
+    >>> plain("Mill\\x1b[31m Street\\n")
+    'Mill [31m Street'
+    """
+    kept = "".join(" " if unicodedata.category(c) in {"Cc", "Cf", "Cs", "Zl", "Zp"} else c for c in text)
+    return re.sub(r"\s+", " ", kept).strip()
+
+
+def kind_text(kind: Kind) -> str:
+    """The kind as a noun in a sentence."""
+    return _KIND.get(kind, kind.value)
+
+
+def counted(kinds: Iterable[Kind]) -> str:
+    """Kinds with their number, the most frequent first: ``2 railway bridges, 1 tunnel``."""
+    counts = sorted(Counter(kinds).items(), key=lambda item: (-item[1], item[0].value))
+    return ", ".join(
+        f"{n} {kind_text(kind) if n == 1 else _PLURAL.get(kind, f'{kind.value}s')}" for kind, n in counts
+    )
+
+
+def standing_text(standing: Standing) -> str:
+    """The standing as a label, in capitals so that it shows without colour."""
+    return _STANDING[standing]
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """The verdict as a label, in capitals so that it shows without colour."""
+    return _VERDICT[verdict]
+
+
+def place_text(place: Place) -> str:
+    """The name of a place, or its latitude and longitude."""
+    return plain(place.name) or f"{place.lat:.5f},{place.lon:.5f}"
+
+
+def coach_line(coach: Coach, units: Units = Units.FEET) -> str:
+    """The coach and what it needs, in one line."""
+    parts = [
+        f"{coach_text(coach.height, units)} high",
+        f"needs {coach_text(coach.need, units)} ({gap_text(coach.margin, units)} to spare)",
+    ]
+    if coach.comfort > coach.need:
+        parts.append(f"would rather have {coach_text(coach.comfort, units)}")
+    parts += [
+        f"{coach_text(measure, units)} {word}"
+        for measure, word in ((coach.width, "wide"), (coach.length, "long"))
+        if measure is not None
+    ]
+    if coach.weight_kg is not None:
+        parts.append(weight_text(coach.weight_kg, units))
+    if coach.towing:
+        parts.append("towing, cannot back up" if _cannot_back_up(coach) else "towing")
+    parts.append("propane aboard" if coach.propane else "no propane aboard")
+    return ", ".join(parts)
+
+
+def structure_text(structure: Structure, road: str = "") -> str:
+    """The structure in a few words: its kind, its name, the road it is on.
+
+    `road` stands in for the road of the structure where the drive knows it better.
+    """
+    on = plain(road or structure.road)
+    name = plain(structure.name)
+    words = f"{kind_text(structure.kind)} {name}" if name and name != on else kind_text(structure.kind)
+    return f"{words}, {on}" if on else words
+
+
+def clearance_or_none(finding: Finding, units: Units = Units.FEET) -> str:
+    """The clearance of a finding, or that there is none to go by."""
+    return "no height" if finding.clearance is None else clearance_text(finding.clearance, units)
+
+
+def finding_title(finding: Finding, units: Units = Units.FEET) -> str:
+    """One line for a finding: number, standing, what and where it is, how high."""
+    what = structure_text(finding.structure, finding.road)
+    return f"{finding.number}. {standing_text(finding.standing)}: {what}, {clearance_or_none(finding, units)}"
+
+
+def headroom_text(finding: Finding, units: Units = Units.FEET) -> str:
+    """How far the clearance is above or below the coach; empty where there is no figure."""
+    if finding.headroom is None:
+        return ""
+    size = gap_text(finding.headroom, units)
+    return f"{size} lower than the coach" if finding.headroom.tenths < 0 else f"{size} above the coach"
+
+
+def evidence_text(evidence: Evidence, units: Units = Units.FEET) -> str:
+    """One piece of evidence: how it is known, the figure, the tag as mapped, and its source.
+
+    >>> evidence_text(Evidence(evidence_class=EvidenceClass.NONE, element="way/7", key="maxheight", raw="?"))
+    'no figure: maxheight="?" on way/7 (OpenStreetMap)'
+    """
+    figure = "no figure" if evidence.figure is None else _figure_words(evidence, evidence.figure, units)
+    where = evidence.element
+    if evidence.key:
+        where = f'{plain(evidence.key)}="{plain(evidence.raw)}"' + (f" on {where}" if where else "")
+    about = f"{figure}: {where}" if where else figure
+    if evidence.note:
+        about += f"; {plain(evidence.note)}"
+    source = ", ".join(plain(s) for s in (evidence.source, evidence.date[:10]) if s)
+    return f"{about} ({source})" if source else about
+
+
+def _figure_words(evidence: Evidence, figure: Length, units: Units) -> str:
+    words = f"{evidence.evidence_class.value} {clearance_text(figure, units)}"
+    if evidence.direction is not Direction.BOTH:
+        words += f" going {evidence.direction.value} along the mapped way"
+    if evidence.condition:
+        words += f" only {plain(evidence.condition)}"
+    return words
+
+
+def evidence_lines(structure: Structure, units: Units = Units.FEET) -> list[str]:
+    """Everything known of the height of a structure, then what is amiss; never empty."""
+    lines = [evidence_text(e, units) for e in structure.evidence]
+    lines += [f"warning: {plain(w)}" for w in structure.warnings]
+    return lines or ["no height in the map data"]
+
+
+def _deciding(finding: Finding) -> Evidence | None:
+    """The evidence whose figure is the clearance of the finding; one that always holds goes first."""
+    told = [e for e in finding.structure.figures(finding.direction) if e.figure == finding.clearance]
+    return min(told, key=lambda e: (bool(e.condition), not e.can_clear), default=None)
+
+
+def _height_sentence(finding: Finding, clearance: Length, units: Units) -> str:
+    """``Height posted: 12'6", 6 in lower than the coach.``"""
+    evidence = _deciding(finding)
+    how = "Height"
+    if evidence is not None:
+        how = {
+            EvidenceClass.POSTED: "Height posted",
+            EvidenceClass.MEASURED: "Height measured",
+            EvidenceClass.IMPLIED: "Height by a general rule, not by a sign",
+            EvidenceClass.NONE: "Height",
+        }[evidence.evidence_class]
+        if evidence.condition:
+            how += f" at certain times ({plain(evidence.condition)})"
+    headroom = headroom_text(finding, units)
+    tail = f", {headroom}" if headroom else ""
+    return f"{how}: {clearance_text(clearance, units)}{tail}."
+
+
+def _why_unverified(finding: Finding, units: Units) -> str:
+    structure = finding.structure
+    if structure.ambiguous_order or structure.kind is Kind.UNKNOWN_CROSSING:
+        first = "The map data does not tell which of the two is above here."
+        if finding.clearance is None:
+            return first
+        return f"{first} {_height_sentence(finding, finding.clearance, units)}"
+    if finding.clearance is not None:
+        figure = clearance_text(finding.clearance, units)
+        evidence = _deciding(finding)
+        if evidence is not None and evidence.condition and not evidence.note:
+            note = f"it holds only at certain times ({plain(evidence.condition)})"
+        elif evidence is not None and evidence.evidence_class is EvidenceClass.IMPLIED:
+            note = plain(evidence.note) or "it comes from a general rule, not from a sign"
+        else:
+            note = plain(evidence.note) if evidence is not None else ""
+        return f"The only height in the map data, {figure}, cannot be relied on{f': {note}' if note else ''}."
+    words = [e for e in structure.evidence if e.raw and e.figure is None]
+    if words:
+        said = words[0]
+        return f'No height is known: the map data says only "{plain(said.raw)}" ({plain(said.key)}).'
+    return "No height is posted in the map data."
+
+
+def advice(finding: Finding, coach: Coach, units: Units = Units.FEET) -> str:
+    """What to do at a finding, in plain words for somebody who has never driven a coach."""
+    kind = finding.structure.kind
+    need = coach_text(coach.need, units)
+    keep_out, instead = _KEEP_OUT.get(kind, _KEEP_OUT_ELSE)
+    height = (
+        "No height is known."
+        if finding.clearance is None
+        else _height_sentence(finding, finding.clearance, units)
+    )
+    match finding.standing:
+        case Standing.TOO_LOW:
+            unhitch = " Unhitch what you tow before you back up." if _cannot_back_up(coach) else ""
+            return (
+                f"{keep_out}. {height} The coach needs {need}. {instead} "
+                f"If you have come up to it, stop, do not try, and get help to back out.{unhitch}"
+            )
+        case _ if kind in _NEVER:
+            return f"{keep_out}, whatever the sign says: it is no place for a coach. {instead} {height}"
+        case Standing.UNVERIFIED:
+            return (
+                f"{_why_unverified(finding, units)} "
+                "Stop before it where it is safe, get out and read the sign. "
+                f"Go on only if it says {need} or more. {keep_out} if there is no sign or you are not sure."
+            )
+        case Standing.TIGHT:
+            return (
+                f"Slow down and keep to the middle of your lane. {height} "
+                f"Read the sign before you go on: it must say {need} or more."
+            )
+        case Standing.CLEAR:
+            return f"{height} Read the sign all the same as you come up to it."
+
+
+def _cannot_back_up(coach: Coach) -> bool:
+    return coach.towing and not coach.tow_reversible
+
+
+def obstacle_text(obstacle: Obstacle) -> str:
+    """A limit other than height that closes the way: what, where, the tag as mapped."""
+    where = f" on {plain(obstacle.road)}" if obstacle.road else ""
+    raw = f": {plain(obstacle.raw)}" if obstacle.raw else ""
+    return f"{plain(obstacle.kind)}{where}{raw} ({obstacle.element})"
+
+
+def verdict_sentence(drive: Drive, units: Units = Units.FEET) -> str:
+    """The answer in one or two sentences.
+
+    What is promised is rounded down, what is demanded up: no rounding makes a sentence say too much.
+    """
+    if drive.verdict is Verdict.BLOCKED:
+        return _blocked_sentence(drive, units)
+    promised = clearance_text(drive.coach.comfort_or_need, units)
+    if drive.verdict is Verdict.CLEAR:
+        if not drive.findings:
+            return "The map data shows nothing over or across the road on this drive."
+        return (
+            "Everything that the map data shows over or across this drive has a posted or measured height "
+            f"of {promised} or more."
+        )
+    standings = Counter(f.standing for f in drive.findings)
+    parts = [
+        _some(standings[standing], one, many)
+        for standing, one, many in (
+            (
+                Standing.UNVERIFIED,
+                "structure with no height to rely on",
+                "structures with no height to rely on",
+            ),
+            (Standing.TIGHT, "tight structure", "tight structures"),
+        )
+        if standings[standing]
+    ]
+    found = " and ".join(parts) or "something on it needs your care"
+    known = clearance_text(drive.coach.need, units)
+    return f"Nothing on this drive is known to be lower than {known}, but there is care to take: {found}."
+
+
+def _blocked_sentence(drive: Drive, units: Units) -> str:
+    need = coach_text(drive.coach.need, units)
+    low = sum(f.standing is Standing.TOO_LOW for f in drive.findings)
+    if low:
+        return f"{_some(low, 'structure on this line is', 'structures on this line are')} lower than {need}."
+    if drive.obstacles and not drive.in_the_way:
+        return "No way was found that the coach may take: limits other than height close it."
+    sure = "posted or measured " if drive.unverified is Unverified.REFUSE else ""
+    first = f"No way was found that keeps a {sure}height of {need} from start to end."
+    if drive.gets_through is None or drive.gets_through >= drive.coach.need:
+        return first
+    return f"{first} The most that gets through is {clearance_text(drive.gets_through, units)}."
+
+
+def _some(n: int, one: str, many: str) -> str:
+    return f"{n} {one if n == 1 else many}"
