@@ -31,6 +31,9 @@ __all__ = [
     "FLAG_CAR_PARK",
     "FLAG_DRIVE_THROUGH",
     "FLAG_HAZMAT_BAN",
+    "NODE_CAR_PARK",
+    "NODE_TURNING_CIRCLE",
+    "NODE_TURNING_LOOP",
     "NO_LIMIT",
     "Network",
     "Rule",
@@ -48,6 +51,10 @@ FLAG_DRIVE_THROUGH = 1  # service=drive-through: never for a coach (common pract
 FLAG_CAR_PARK = 2  # deck or ramp of a multi-storey or underground car park: never for a coach
 FLAG_HAZMAT_BAN = 4  # closed with propane aboard
 
+NODE_TURNING_CIRCLE = 1  # highway=turning_circle: of unknown size, so no drive turns there
+NODE_TURNING_LOOP = 2  # highway=turning_loop: the one kind of node where a drive may turn round
+NODE_CAR_PARK = 4  # entrance of a multi-storey or underground car park: never for a coach
+
 
 @dataclass(frozen=True, slots=True)
 class WayRow:
@@ -62,12 +69,13 @@ class WayRow:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A condition on a turn, an arc's access or a limit, judged when a coach and time are known.
+    """A condition on a turn, on access or on a limit, judged when a vehicle and a time are known.
 
     `target` is ``turn``, ``access``, ``width``, ``length``, ``weight`` or ``hazmat``. `value` is what holds
-    while `condition` does: an access class for ``access``, tenths of a millimetre or kilograms for a
-    limit, 1 for a ban. `modes` is what the rule binds, empty for every motor vehicle (see
-    core.access). `element` and `raw` say where it came from.
+    while `condition` does, and always where that is empty: an access class for ``access``, tenths of a
+    millimetre or kilograms for a limit, 1 for a ban. `modes` is what the rule binds: ``motorhome`` for the
+    coach, ``motorcar`` for the car, ``trailer`` or ``caravan`` for who tows; empty for every motor
+    vehicle. `element` and `raw` (key=value) say where it came from.
     """
 
     target: str
@@ -83,10 +91,12 @@ class Network:
     """Arrays of the network, all read-only. Lengths in metres, times in seconds, heights in tenths of mm.
 
     Nodes (n): `node_osm` (int64), `node_lon`, `node_lat` (WGS84 degrees). A node of the network is
-    a junction, an end of a way, a barrier or a node that a structure stands on.
+    a junction, an end of a way, a barrier, a place to turn or a node that a structure stands on.
+    `node_access` and `node_access_car` are ACCESS_*: what passing the node is to the coach and to a car.
+    `node_flags` are NODE_* bits. Nodes are in the order of a curve that keeps neighbours together.
 
-    Arcs (a): directed pieces of a way between two such nodes. `arc_tail`, `arc_head` index nodes;
-    `arc_way` indexes `ways`; `arc_from` and `arc_to` are the positions of tail and head in the
+    Arcs (a): directed pieces of a way between two such nodes, sorted by tail. `arc_tail`, `arc_head`
+    index nodes; `arc_way` indexes `ways`; `arc_from` and `arc_to` are the positions of tail and head in the
     way's node list, so arc_from > arc_to where the arc runs against the way; `arc_reverse` is the
     arc the other way or -1. `arc_access` is for the coach, `arc_access_car` for a car, each one of
     ACCESS_*. `arc_flags` are FLAG_* bits. `arc_max_width` and `arc_max_length` are tenths of a
@@ -99,9 +109,14 @@ class Network:
     remember a restriction over several ways. `state_arc` maps back. Turns out of state i are
     turn_ptr[i] : turn_ptr[i + 1] of `turn_to` (state) and `turn_rule` (index into `rules`, -1 where
     the turn is always open; else the turn is closed while the rule may hold). A turn that is always
-    forbidden, and a U-turn that no loop permits, is absent.
+    forbidden, and a U-turn that no loop permits, is absent; one through a closed node is there, see
+    `node_access`. `more_turn` (turn) and `more_rule` are pairs, sorted: the rules of a turn beyond its first.
 
-    Rules on arcs (r): `rule_arc` and `rule_index` (into `rules`) pairs, for conditional access and limits.
+    Rules on arcs (r): `rule_arc` and `rule_index` (into `rules`) pairs, for conditional access and limits;
+    `noderule_node` and `noderule_index` the same for passing a node, its limits without a condition too.
+
+    Areas, for the coach and (`_car`) a car: `arc_area` (a), `node_area` (n), `area_links` (m, 2), see
+    `network.areas.Areas`: open parts of the network and the ends-only zones that lead to them.
 
     Structures (k): `structures` in the order of these indices; `structure_low` int32 (k, 2) is the lowest
     figure that may hold along the way (0) and against it (1), conditions assumed to hold, NO_LIMIT where
@@ -109,9 +124,11 @@ class Network:
     figure, to be judged again when the time is known.
 
     Hits (h), sorted by arc: structure `hit_structure` bears on arc `hit_arc` at fraction `hit_position`
-    (0 at the tail, 1 at the head); `hit_passed` is False where only the figure of the whole way bears on
-    the arc and the structure itself is not on it. `hit_side` is 0 or 1: which column of the structure
-    arrays holds in the arc's direction.
+    (0 at the tail, 1 at the head); from `hit_start` to `hit_end` is what it covers of the arc, and
+    `hit_position` the middle of that. `hit_share` is the part of one passage of the structure that the arc
+    holds: over all arcs of a passage along one way they add up to 1. `hit_passed` is False where only the
+    figure of the whole way bears on the arc and the structure itself is not on it. `hit_side` is 0 or 1:
+    which column of the structure arrays holds in the arc's direction.
 
     Node hits: structure `nodehit_structure` is passed by every turn through node `nodehit_node`.
     """
@@ -120,6 +137,9 @@ class Network:
     node_osm: I64
     node_lon: F64
     node_lat: F64
+    node_access: I8
+    node_access_car: I8
+    node_flags: I8
     arc_tail: I32
     arc_head: I32
     arc_way: I32
@@ -142,14 +162,27 @@ class Network:
     turn_ptr: I64
     turn_to: I32
     turn_rule: I32
+    more_turn: I64
+    more_rule: I32
     rule_arc: I32
     rule_index: I32
+    noderule_node: I32
+    noderule_index: I32
+    arc_area: I32
+    arc_area_car: I32
+    node_area: I32
+    node_area_car: I32
+    area_links: I32
+    area_links_car: I32
     structure_low: I32
     structure_verified: Bool
     structure_conditional: Bool
     hit_arc: I32
     hit_structure: I32
     hit_position: F64
+    hit_start: F64
+    hit_end: F64
+    hit_share: F64
     hit_passed: Bool
     hit_side: I8
     nodehit_node: I32

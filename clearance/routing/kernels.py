@@ -1,0 +1,229 @@
+"""Searches on the graph of states, compiled once and kept on disk by numba.
+
+Both searches put the label of a state at the START of its arc: what it took to get there, without the
+arc itself. A drive may begin and end within an arc, so what bears on a part of an arc is the caller's
+to add: at the start in the first labels, at the end in what each target adds.
+
+Exact, and the same answer on every run: equal keys leave the heap in the order of their states, and
+only a better label replaces another.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numba import njit, types
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    F64 = npt.NDArray[np.float64]
+    F32 = npt.NDArray[np.float32]
+    I32 = npt.NDArray[np.int32]
+    I64 = npt.NDArray[np.int64]
+
+__all__ = ["ENGINE", "UNREACHED", "shortest", "widest"]
+
+#: What ran, for those who ask.
+ENGINE = "turn-aware Dijkstra to the target, 4-ary heap"
+
+#: The width of a state that no way at all leads to.
+UNREACHED = -1
+
+
+def _given(kind: Any) -> Any:
+    """An input array, read-only, so that arrays mapped from a road file fit as well as others."""
+    return types.Array(kind, 1, "C", readonly=True)
+
+
+def _result(*kinds: Any) -> Any:
+    return types.Tuple(kinds)  # type: ignore[no-untyped-call]
+
+
+# The two helpers have no signature and no file of their own in the cache: they become part of the
+# searches, which are loaded ready-made.
+@njit
+def _push(keys, states, size, key, state):  # type: ignore[no-untyped-def]
+    """Put (key, state) on the heap of `size` entries; the new size. Smallest first."""
+    hole = size
+    while hole > 0:
+        parent = (hole - 1) >> 2
+        if keys[parent] < key or (keys[parent] == key and states[parent] <= state):
+            break
+        keys[hole] = keys[parent]
+        states[hole] = states[parent]
+        hole = parent
+    keys[hole] = key
+    states[hole] = state
+    return size + 1
+
+
+@njit
+def _drop(keys, states, size):  # type: ignore[no-untyped-def]
+    """Take the first entry off the heap of `size` entries; the new size."""
+    size -= 1
+    key = keys[size]
+    state = states[size]
+    hole = 0
+    while True:
+        child = 4 * hole + 1
+        if child >= size:
+            break
+        least = child
+        for other in range(child + 1, min(child + 4, size)):
+            if keys[other] < keys[least] or (keys[other] == keys[least] and states[other] < states[least]):
+                least = other
+        if key < keys[least] or (key == keys[least] and state <= states[least]):
+            break
+        keys[hole] = keys[least]
+        states[hole] = states[least]
+        hole = least
+    keys[hole] = key
+    states[hole] = state
+    return size
+
+
+@njit(
+    _result(types.float64[::1], types.int32[::1], types.int64)(
+        _given(types.int64),
+        _given(types.int32),
+        _given(types.float64),
+        _given(types.float32),
+        _given(types.int32),
+        _given(types.float64),
+        _given(types.int32),
+        _given(types.float64),
+    ),
+    cache=True,
+)
+def _shortest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatures are positional
+    turn_ptr, turn_to, cost, turn_extra, sources, source_labels, targets, target_extra
+):
+    count = turn_ptr.size - 1
+    labels = np.full(count, np.inf)
+    before = np.full(count, -1, np.int32)
+    wanted = np.zeros(count, np.bool_)
+    for i in range(targets.size):
+        wanted[targets[i]] = True
+    # Never more entries than labels set: once for a source, once for a turn. Untouched pages cost nothing.
+    keys = np.empty(turn_to.size + sources.size + 1, np.float64)
+    states = np.empty(turn_to.size + sources.size + 1, np.int32)
+    size = 0
+    for i in range(sources.size):
+        state = sources[i]
+        if source_labels[i] < labels[state]:
+            labels[state] = source_labels[i]
+            size = _push(keys, states, size, source_labels[i], state)
+    best = np.inf
+    found = -1
+    while size > 0:
+        label = keys[0]
+        state = states[0]
+        if label >= best:
+            break
+        size = _drop(keys, states, size)
+        if label > labels[state]:
+            continue
+        if wanted[state]:
+            for i in range(targets.size):
+                if targets[i] == state and label + target_extra[i] < best:
+                    best = label + target_extra[i]
+                    found = i
+        ahead = label + cost[state]
+        if ahead == np.inf:
+            continue
+        for turn in range(turn_ptr[state], turn_ptr[state + 1]):
+            reached = ahead + turn_extra[turn]
+            to = turn_to[turn]
+            if reached < labels[to]:
+                labels[to] = reached
+                before[to] = state
+                size = _push(keys, states, size, reached, to)
+    return labels, before, found
+
+
+@njit(
+    _result(types.int32[::1], types.int32[::1])(
+        _given(types.int64),
+        _given(types.int32),
+        _given(types.int32),
+        _given(types.int32),
+        _given(types.int32),
+        _given(types.int32),
+    ),
+    cache=True,
+)
+def _widest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatures are positional
+    turn_ptr, turn_to, width, turn_width, sources, source_labels
+):
+    count = turn_ptr.size - 1
+    labels = np.full(count, -1, np.int32)
+    before = np.full(count, -1, np.int32)
+    keys = np.empty(turn_to.size + sources.size + 1, np.int32)
+    states = np.empty(turn_to.size + sources.size + 1, np.int32)
+    size = 0
+    for i in range(sources.size):
+        state = sources[i]
+        if source_labels[i] > labels[state]:
+            labels[state] = source_labels[i]
+            size = _push(keys, states, size, -source_labels[i], state)
+    while size > 0:
+        label = -keys[0]
+        state = states[0]
+        size = _drop(keys, states, size)
+        if label < labels[state]:
+            continue
+        ahead = min(label, width[state])
+        for turn in range(turn_ptr[state], turn_ptr[state + 1]):
+            reached = min(ahead, turn_width[turn])
+            to = turn_to[turn]
+            if reached > labels[to]:
+                labels[to] = reached
+                before[to] = state
+                size = _push(keys, states, size, -reached, to)
+    return labels, before
+
+
+def shortest(
+    turn_ptr: I64,
+    turn_to: I32,
+    *,
+    cost: F64,
+    turn_extra: F32,
+    sources: I32,
+    source_labels: F64,
+    targets: I32,
+    target_extra: F64,
+) -> tuple[F64, I32, int]:
+    """The cheapest way from any source to the best target (Dijkstra, stopped there).
+
+    `turn_ptr` (s + 1,) and `turn_to` (t,) are the turns of `Network`; `cost` (s,) is what driving the
+    whole arc of a state costs and `turn_extra` (t,) what a turn adds, in seconds, never negative,
+    infinite where closed. The search starts from `sources` with the labels `source_labels`, and looks
+    for the least label plus `target_extra` among `targets`; a state may be named more than once.
+
+    Returns the labels (s,) at the start of each arc, infinite where not reached; the state before
+    each (-1 at a source); and the index into `targets` of the best, -1 where none is reached. Labels
+    above the best are not final, unless `targets` is empty: then all of them are.
+    """
+    labels, before, found = _shortest(
+        turn_ptr, turn_to, cost, turn_extra, sources, source_labels, targets, target_extra
+    )
+    return labels, before, int(found)
+
+
+def widest(
+    turn_ptr: I64, turn_to: I32, *, width: I32, turn_width: I32, sources: I32, source_labels: I32
+) -> tuple[I32, I32]:
+    """For every state the greatest height that can be brought to the start of its arc.
+
+    `width` (s,) and `turn_width` (t,) are the lowest clearance on an arc and on a turn, in tenths of a
+    millimetre; `NO_LIMIT` where nothing limits, -1 where closed. `source_labels` are the heights at the
+    first states, 0 or more.
+
+    Returns the labels (s,), `UNREACHED` where no way leads, and the state before each (-1 at a source).
+    Widest paths by best-first search: width(v) is the maximum over u of min(width(u), clearance(u, v)).
+    """
+    labels, before = _widest(turn_ptr, turn_to, width, turn_width, sources, source_labels)
+    return labels, before
