@@ -12,11 +12,28 @@ from collections import Counter
 from collections.abc import Iterable
 
 from clearance.core.coach import Coach
-from clearance.core.drive import Drive, Finding, Obstacle, Unverified, Verdict
+from clearance.core.drive import (
+    Drive,
+    Finding,
+    InOut,
+    InOutAnswer,
+    Obstacle,
+    Unchecked,
+    Unverified,
+    Verdict,
+)
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Standing, Structure
-from clearance.outputs.measures import Units, clearance_text, coach_text, gap_text, weight_text
+from clearance.outputs.measures import (
+    Units,
+    clearance_text,
+    coach_text,
+    distance_text,
+    duration_text,
+    gap_text,
+    weight_text,
+)
 
 __all__ = [
     "CAUTIONS",
@@ -29,12 +46,15 @@ __all__ = [
     "evidence_text",
     "finding_title",
     "headroom_text",
+    "in_out_text",
     "kind_text",
     "obstacle_text",
     "place_text",
     "plain",
     "standing_text",
     "structure_text",
+    "turn_off_text",
+    "unchecked_text",
     "verdict_sentence",
     "verdict_word",
 ]
@@ -291,6 +311,50 @@ def advice(finding: Finding, coach: Coach, units: Units = Units.FEET) -> str:
 
 def _cannot_back_up(coach: Coach) -> bool:
     return coach.towing and not coach.tow_reversible
+
+
+def turn_off_text(finding: Finding, units: Units = Units.FEET) -> str:
+    """The last place to leave the road before a finding; empty where it stands clear and none is told."""
+    off = finding.turn_off
+    if off is None:
+        return "" if finding.standing is Standing.CLEAR else "No turn-off before it is known."
+    road = f"from {plain(off.road)} " if off.road else ""
+    onto = f"onto {plain(off.onto)}" if off.onto else "onto another road"
+    extra = duration_text(off.extra_s) if off.extra_s > 0 else "no time"
+    return (
+        f"Last turn-off {distance_text(off.before_m, units)} before it, {road}{onto}: "
+        f"that way takes {extra} more."
+    )
+
+
+_IN_OUT = {
+    InOutAnswer.DRIVES_THROUGH: "Drives through: in and out forward.",
+    InOutAnswer.NEEDS_ROOM: "Needs room to turn.",
+    InOutAnswer.DO_NOT_ENTER: "Do not enter with the coach.",
+}
+
+
+def in_out_text(in_out: InOut, units: Units = Units.FEET) -> str:
+    """Whether the coach gets in and out of a stop forward, why, and where it can turn."""
+    parts = [_IN_OUT[in_out.answer]]
+    if in_out.reason:
+        parts.append(plain(in_out.reason))
+    if in_out.dead_end_m > 0:
+        parts.append(f"The dead end is {distance_text(in_out.dead_end_m, units)} long.")
+    if in_out.serious:
+        parts.append("Serious: what you tow cannot be backed up. Unhitch first, or stop elsewhere.")
+    if in_out.turn_kind:
+        away = f" {distance_text(in_out.turn_m, units)} away" if in_out.turn_m > 0 else " there"
+        parts.append(f"Nearest place to turn: a {plain(in_out.turn_kind)}{away}.")
+    elif in_out.answer is InOutAnswer.NEEDS_ROOM:
+        parts.append("No place to turn is mapped within reach.")
+    return " ".join(parts)
+
+
+def unchecked_text(part: Unchecked, units: Units = Units.FEET) -> str:
+    """A part of an inspected line of which nothing is known."""
+    reason = f": {plain(part.reason)}" if part.reason else ""
+    return f"Not checked for {distance_text(part.length_m, units)}{reason}."
 
 
 def obstacle_text(obstacle: Obstacle) -> str:
