@@ -91,6 +91,7 @@ _KEYS: dict[Vehicle, tuple[str, ...]] = {
 _CLOSING_KEYS: dict[Vehicle, tuple[str, ...]] = {Vehicle.COACH: ("motorcar",), Vehicle.CAR: ()}
 #: The same for whatever is towed: a car on a dolly or on its wheels.
 _TOWING_KEYS = ("trailer", "caravan")
+_MODES = frozenset({*_KEYS[Vehicle.COACH], *_KEYS[Vehicle.CAR], *_TOWING_KEYS})
 
 _VALUES: dict[str, Access] = {
     **dict.fromkeys(("yes", "permissive", "designated", "official", "public", "allowed"), Access.OPEN),
@@ -217,11 +218,15 @@ def _by_tags(
 ) -> tuple[dict[Direction, _Told], tuple[ConditionalAccess, ...]]:
     """The tag that tells for each direction, `default` where none does, and the conditional ones."""
     keys = _KEYS[vehicle]
+    if _MODES.isdisjoint(key.partition(":")[0] for key in tags):
+        # Most ways tell nothing of access; they are spared two dozen look-ups.
+        told = dict.fromkeys((Direction.FORWARD, Direction.BACKWARD), _Told(default, "", "", len(keys)))
+        return told, ()
     closing = list(_CLOSING_KEYS[vehicle])
     if any(f"{keys[0]}{suffix}" in tags for suffix in ("", ":forward", ":backward")):
         closing = []
     closing += _TOWING_KEYS if towing else ()
-    told: dict[Direction, _Told] = {}
+    told = {}
     for way in (Direction.FORWARD, Direction.BACKWARD):
         told[way] = _told(tags, keys, way) or _Told(default, "", "", len(keys))
         for key in closing:

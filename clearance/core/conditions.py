@@ -225,9 +225,15 @@ _DAYS_IN_MONTH = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 _MONTH = "|".join(_MONTHS)
 #: What is left to the opening-hours library: plain clock times, weekdays, months, dates, years, ``off``.
 #: Holidays need a country and the sun a place; both, comments and fallbacks are left uncertain.
+#: Digits stand apart so that no text can be cut into tokens in two ways: the match takes linear time.
 _PLAIN_TIME = re.compile(
-    rf"(?:{_MONTH}|Mo|Tu|We|Th|Fr|Sa|Su|24/7|off|closed|\d\d?:\d\d|\d{{4}}|\d\d?|[-,;: ])+", re.ASCII
+    rf"(?:{_MONTH}|Mo|Tu|We|Th|Fr|Sa|Su|24/7|off|closed"
+    r"|(?<!\d)\d\d?:\d\d(?!\d)|(?<!\d)\d{4}(?!\d)|(?<!\d)\d\d?(?!\d)|[-,; ])+",
+    re.ASCII,
 )
+#: Plain texts that mappers and the library understand unlike: a year glued to what follows, and a comma
+#: between weekday and clock time, which adds a second rule.
+_TWO_MEANINGS = re.compile(r"\d{4}[A-Z]|[a-z] ?, ?\d", re.ASCII)
 _HOLIDAY_OFF = re.compile(r"\s*(?:PH|SH)(?:\s*,\s*(?:PH|SH))*\s+(?:off|closed)\s*", re.ASCII)
 _DATE = re.compile(rf"({_MONTH}) ?(\d\d?)(?!\d|:)(?: ?- ?(\d\d?)(?!\d|:))?", re.ASCII)
 _CLOCK = re.compile(r"(\d\d?:\d\d) ?- ?(\d\d?:\d\d)", re.ASCII)
@@ -250,15 +256,27 @@ def _timed(text: str, window: Window | None) -> _Sure:
 
 
 def _is_plain_time(text: str) -> bool:
-    if not text or not _PLAIN_TIME.fullmatch(text):
+    """Whether the text is of the kind that is left to the opening-hours library, with but one meaning."""
+    if not text or not _PLAIN_TIME.fullmatch(text) or _TWO_MEANINGS.search(text):
+        return False
+    if all(re.search("off|closed", rule) for rule in text.split(";") if rule.strip()):
         return False
     for found in _DATE.finditer(text):
         most = _DAYS_IN_MONTH[_MONTHS.index(found[1])]
         # The library reads a day that a month lacks as a range of its own; 29 February is left uncertain.
         if not all(1 <= int(day) <= most for day in found.groups()[1:] if day):
             return False
+    years = [int(year) for year in re.findall(r"(?<!\d)\d{4}(?!\d)", text)]
+    dated = [_day(*found) for found in re.findall(rf"(\d{{4}}) ({_MONTH}) (\d\d?)", text)]
+    # Years or dates that run backwards were mistyped.
+    if years != sorted(years) or dated != sorted(dated):
+        return False
     # From a time to the same time: all day to one reader, never to another.
     return not any(_minutes(a) == _minutes(b) for a, b in _CLOCK.findall(text))
+
+
+def _day(year: str, month: str, day: str) -> tuple[int, int, int]:
+    return int(year), _MONTHS.index(month), int(day)
 
 
 def _minutes(clock: str) -> int:

@@ -16,8 +16,8 @@ def speed(maxspeed: str, highway: str = "residential") -> float:
     return forward
 
 
-# The forms of the OSM wiki, Key:maxspeed. One mile is 1.609344 km exactly (agreement of 1959; NIST Handbook 44,
-# appendix C; from memory).
+# The forms of the OSM wiki, Key:maxspeed. One mile is 1.609344 km exactly (agreement of 1959; NIST
+# Handbook 44, appendix C; from memory).
 @pytest.mark.parametrize(
     ("text", "kmh"),
     [
