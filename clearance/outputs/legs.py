@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from clearance.core.drive import Drive, Piece, Stop
 
-__all__ = ["along", "bearing", "halts", "legs", "span_m"]
+__all__ = ["along", "bearing", "halts", "legs", "span_m", "stop_letter"]
 
 Point = tuple[float, float]
 
@@ -72,6 +72,20 @@ def halts(drive: Drive) -> tuple[Stop, ...]:
     if len(places) > 1 and (len(stops) == 1 or stops[-1].place != last):
         stops.append(_halt(drive, at=end, index=-1, distance_m=drive.distance_m, seconds=drive.duration_s))
     return tuple(stops)
+
+
+def stop_letter(index: int) -> str:
+    """The letter that stands for a stop on map and paper, so that it is no finding's number.
+
+    >>> stop_letter(0), stop_letter(25), stop_letter(26)
+    ('A', 'Z', 'AA')
+    """
+    letters = ""
+    left = index + 1
+    while left:
+        left, digit = divmod(left - 1, 26)
+        letters = chr(ord("A") + digit) + letters
+    return letters
 
 
 def _halt(drive: Drive, *, at: Point, index: int, distance_m: float, seconds: float) -> Stop:

@@ -193,7 +193,7 @@ class Builder:
             verdict=verdict,
             info=self.info,
             distance_m=self.distance_m,
-            duration_s=self.seconds,
+            duration_s=self.distance_m / SPEED_M_S,
             pieces=tuple(self.pieces),
             findings=tuple(self.findings),
             ceiling=min(known, default=None),
