@@ -1,0 +1,495 @@
+"""The road file: the prepared network of an area in one file on disk.
+
+A ZIP container whose members are stored uncompressed. ``arrays/NAME.npy`` are the arrays of `Network`,
+each begun at a multiple of 64 bytes, so that they are mapped into memory where they lie and only
+what a drive touches is ever read. ``rows/`` holds the tables as JSON texts in one array of bytes with the
+offsets of the rows; rows are decoded when asked for. ``tables/*.parquet`` hold ways and structures once
+more, for other programs; this one never reads them, since opening Parquet costs about 0.2 s of imports
+alone. ``manifest.json`` names format and schema version, source, dates, attribution, warnings, counts and,
+for each member, its size, CRC-32 and word sum.
+
+The word sum (the sum of the member's 64-bit words, modulo 2**64) finds damage at the speed of memory:
+opening checks every member by it, up to `CHECKED_BYTES`, the arrays that searches run on first.
+`check_road_file` checks all of the file by CRC-32.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import mmap
+import os
+import zipfile
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+import numpy as np
+
+from clearance.core.errors import OutputError, RoadFileError
+from clearance.core.extract import ExtractInfo
+from clearance.network.network import Network
+from clearance.network.rows import DECODERS, Rows, packed
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+__all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_road_file", "write_road_file"]
+
+_FORMAT = "clearance road file"
+#: Raised whenever older programs could misread a file, or newer ones an older file.
+SCHEMA = 1
+#: What is checked at opening, in bytes; beyond it lie only files of whole countries.
+CHECKED_BYTES = 256 * 2**20
+
+_ALIGNMENT = 64
+_MANIFEST = "manifest.json"
+#: An extra field of the ZIP header that holds nothing but zeros, to move the data to a multiple of 64.
+_PADDING_ID = 0xD935
+_ZIP64_EXTRA = 20
+_LOCAL_HEADER = 30
+_TYPES: dict[str, type[np.generic]] = {
+    "I8": np.uint8,
+    "I32": np.int32,
+    "I64": np.int64,
+    "F64": np.float64,
+    "Bool": np.bool_,
+}
+#: Arrays of Network by name, with the type it declares for them.
+_ARRAYS = {f.name: np.dtype(_TYPES[str(f.type)]) for f in fields(Network) if str(f.type) in _TYPES}
+_TWO_COLUMNS = frozenset({"structure_low", "structure_verified", "area_links", "area_links_car"})
+#: Members are checked at opening in this order: what a crash or a wrong clearance could come from first.
+_FIRST = ("turn_ptr", "turn_to", "state_arc", "turn_rule", "structure_", "hit_", "nodehit_", "rule_", "arc_")
+
+
+# --- writing -----------------------------------------------------------------------------------------
+
+
+def write_road_file(network: Network, path: Path) -> None:
+    """Write `network` to `path`, whole or not at all; whatever stood there before stands until then.
+
+    The same network gives the same bytes. Raises OutputError where the file cannot be written.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give the name of a file for the road file")
+    draft = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        try:
+            with draft.open("xb") as file:
+                _write(network, file)
+                file.flush()
+                os.fsync(file.fileno())
+            draft.replace(path)
+        finally:
+            draft.unlink(missing_ok=True)
+        _settle(path.parent)
+    except OSError as error:
+        raise OutputError(
+            f"{path} cannot be written: {error.strerror or error}; "
+            "is its folder there, writable and not full?"
+        ) from error
+
+
+def _settle(folder: Path) -> None:
+    """Make the new name survive a power cut, where the system allows it."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        return
+    finally:
+        os.close(handle)
+
+
+def _write(network: Network, file: BinaryIO) -> None:
+    members: dict[str, dict[str, Any]] = {}
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as container:
+        for name in _ARRAYS:
+            _add_array(container, members, f"arrays/{name}.npy", getattr(network, name))
+        for table in DECODERS:
+            blob, begins = packed(getattr(network, table))
+            _add_array(container, members, f"rows/{table}.npy", blob)
+            _add_array(container, members, f"rows/{table}.begins.npy", begins)
+        for table, content in (("ways", _ways_table(network)), ("structures", _structures_table(network))):
+            _add(container, members, f"tables/{table}.parquet", [content])
+        manifest = {
+            "format": _FORMAT,
+            "schema": SCHEMA,
+            "info": asdict(network.info),
+            "counts": {table: len(getattr(network, table)) for table in DECODERS}
+            | {
+                "nodes": network.node_osm.size,
+                "arcs": network.arc_tail.size,
+                "states": network.state_arc.size,
+            },
+            "members": members,
+        }
+        text = json.dumps(manifest, ensure_ascii=False, indent=1).encode()
+        _add(container, {}, _MANIFEST, [text])
+
+
+def _add_array(
+    container: zipfile.ZipFile, members: dict[str, dict[str, Any]], name: str, array: npt.NDArray[Any]
+) -> None:
+    head = io.BytesIO()
+    array = np.ascontiguousarray(array)
+    np.lib.format.write_array_header_1_0(head, np.lib.format.header_data_from_array_1_0(array))
+    _add(container, members, name, [head.getvalue(), array.reshape(-1).view(np.uint8).data])
+
+
+def _add(
+    container: zipfile.ZipFile,
+    members: dict[str, dict[str, Any]],
+    name: str,
+    parts: Sequence[bytes | memoryview],
+) -> None:
+    """Store a member from its parts, its data at a multiple of 64 bytes."""
+    entry = zipfile.ZipInfo(name)  # dated 1980, so that equal networks give equal files
+    entry.external_attr = 0o644 << 16
+    begin = _offset(container) + _LOCAL_HEADER + len(name.encode()) + _ZIP64_EXTRA + 4
+    padding = -begin % _ALIGNMENT
+    entry.extra = _PADDING_ID.to_bytes(2, "little") + padding.to_bytes(2, "little") + bytes(padding)
+    size = crc = total = 0
+    with container.open(entry, "w", force_zip64=True) as member:
+        for part in parts:
+            member.write(part)
+            size, crc = size + len(part), zlib.crc32(part, crc)
+            # All parts but the last are whole words, as headers of arrays are.
+            total = (total + _word_sum(np.frombuffer(part, np.uint8))) % 2**64
+    members[name] = {"size": size, "crc32": crc, "word_sum": total}
+
+
+def _offset(container: zipfile.ZipFile) -> int:
+    """Where the next member will begin."""
+    assert container.fp is not None
+    return container.fp.tell()
+
+
+def _word_sum(content: npt.NDArray[np.uint8]) -> int:
+    """The sum of little-endian 64-bit words modulo 2**64, the last filled up with zeros."""
+    whole = content.size // 8 * 8
+    words = content[:whole].view("<u8")
+    rest = int.from_bytes(content[whole:].tobytes(), "little")
+    return (int(np.add.reduce(words, dtype=np.uint64)) + rest) % 2**64
+
+
+def _ways_table(network: Network) -> bytes:
+    import pyarrow as pa
+
+    rows = list(network.ways)
+    return _parquet(
+        {
+            "id": pa.array([w.id for w in rows], pa.int64()),
+            "name": pa.array([w.name for w in rows], pa.string()),
+            "ref": pa.array([w.ref for w in rows], pa.string()),
+            "highway": pa.array([w.highway for w in rows], pa.string()),
+            "tags": pa.array([list(w.tags.items()) for w in rows], pa.map_(pa.string(), pa.string())),
+        }
+    )
+
+
+def _structures_table(network: Network) -> bytes:
+    import pyarrow as pa
+
+    rows = list(network.structures)
+    lowest = [s.lowest() for s in rows]
+    return _parquet(
+        {
+            "key": pa.array([s.key for s in rows], pa.string()),
+            "kind": pa.array([str(s.kind) for s in rows], pa.string()),
+            "lon": pa.array([s.lon for s in rows], pa.float64()),
+            "lat": pa.array([s.lat for s in rows], pa.float64()),
+            "name": pa.array([s.name for s in rows], pa.string()),
+            "road": pa.array([s.road for s in rows], pa.string()),
+            "lowest_m": pa.array([low and low.metres for low in lowest], pa.decimal128(10, 4)),
+            "verified": pa.array([s.verified() for s in rows], pa.bool_()),
+            "ways": pa.array([[span.way for span in s.spans] for s in rows], pa.list_(pa.int64())),
+            "nodes": pa.array([list(s.nodes) for s in rows], pa.list_(pa.int64())),
+            "upper": pa.array([s.upper for s in rows], pa.string()),
+            "warnings": pa.array([list(s.warnings) for s in rows], pa.list_(pa.string())),
+        }
+    )
+
+
+def _parquet(columns: Mapping[str, Any]) -> bytes:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    sink = pa.BufferOutputStream()
+    pq.write_table(pa.table(dict(columns)), sink, compression="zstd")
+    content: bytes = sink.getvalue().to_pybytes()
+    return content
+
+
+# --- reading -----------------------------------------------------------------------------------------
+
+
+def open_road_file(path: Path) -> Network:
+    """The network in a road file; its arrays are mapped, not read, and cannot be written to.
+
+    Raises RoadFileError where it is no road file, of another version or damaged, with what to try.
+    """
+    with _Container(Path(path)) as container:
+        manifest = container.manifest()
+        content = container.members(manifest)
+        budget = CHECKED_BYTES
+        for name in sorted(content, key=_importance):
+            if content[name].size <= budget:
+                budget -= content[name].size
+                container.check_sum(name, content[name], manifest)
+        arrays = {
+            name: container.array(f"arrays/{name}.npy", content, kind, 2 if name in _TWO_COLUMNS else 1)
+            for name, kind in _ARRAYS.items()
+        }
+        tables = {
+            table: Rows[Any](
+                table,
+                container.array(f"rows/{table}.npy", content, np.dtype(np.uint8), 1),
+                container.array(f"rows/{table}.begins.npy", content, np.dtype(np.int64), 1),
+            )
+            for table in DECODERS
+        }
+        info = container.info(manifest)
+        network = Network(info=info, **arrays, **tables)  # type: ignore[arg-type]
+        container.consistent(network, manifest)
+    return network
+
+
+def check_road_file(path: Path) -> None:
+    """Read all of a road file and compare each member with its CRC-32.
+
+    Raises RoadFileError where anything differs.
+    """
+    with _Container(Path(path)) as container:
+        manifest = container.manifest()
+        for name, content in container.members(manifest).items():
+            if zlib.crc32(content.data) != manifest["members"][name]["crc32"]:
+                raise container.damaged(f"its part {name} has changed")
+
+
+def _importance(name: str) -> tuple[int, str]:
+    array = name.removeprefix("arrays/")
+    rank = next((i for i, prefix in enumerate(_FIRST) if array.startswith(prefix)), len(_FIRST))
+    return (rank + (0 if name.startswith("arrays/") else 1), name)
+
+
+class _Container:
+    """An open road file, and its errors."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def __enter__(self) -> _Container:
+        if self.path.is_dir():
+            raise RoadFileError(f"{self.path} is a folder; give a road file made by `clearance get`")
+        try:
+            file = self.path.open("rb")
+        except FileNotFoundError:
+            raise RoadFileError(
+                f"{self.path}: there is no such file; make a road file with `clearance get`"
+            ) from None
+        except OSError as error:
+            raise RoadFileError(
+                f"{self.path} cannot be read: {error.strerror}; check its permissions"
+            ) from None
+        with file:
+            if os.fstat(file.fileno()).st_size == 0:
+                raise RoadFileError(f"{self.path} is empty; make it anew with `clearance get`")
+            try:
+                # The mapping lives as long as an array of it does, also when the file is replaced.
+                self.map = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+            except (OSError, ValueError) as error:
+                raise RoadFileError(f"{self.path} cannot be mapped into memory: {error}") from None
+        self.bytes = np.frombuffer(self.map, np.uint8)
+        try:
+            self.zip = zipfile.ZipFile(_MapFile(self.map))
+        except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
+            raise self._no_container() from error
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.zip.close()
+
+    def damaged(self, what: str) -> RoadFileError:
+        """The error for a road file that is not as it was written."""
+        return RoadFileError(f"{self.path} is damaged: {what}; make it anew with `clearance get`")
+
+    def _foreign(self, what: str) -> RoadFileError:
+        return RoadFileError(
+            f"{self.path} is {what}, not a road file; "
+            f"make one from it with `clearance get {self.path} -o ROADS`"
+        )
+
+    def _no_container(self) -> RoadFileError:
+        head = self.map[:512]
+        if head[:4] == b"PK\x03\x04":
+            return self.damaged("it ends too early or its directory is broken")
+        if b"OSMHeader" in head[:64]:
+            return self._foreign("OpenStreetMap data (PBF)")
+        if b"<osm" in head:
+            return self._foreign("OpenStreetMap data (XML)")
+        if head[:3] == b"BZh" or head[:2] == b"\x1f\x8b":
+            return self._foreign("a compressed file, perhaps OpenStreetMap data")
+        return RoadFileError(f"{self.path} is not a road file; make one with `clearance get`")
+
+    def manifest(self) -> dict[str, Any]:
+        """The manifest, its format and version checked."""
+        try:
+            text = self.zip.read(_MANIFEST)
+        except KeyError:
+            raise RoadFileError(
+                f"{self.path} is a ZIP file but not a road file; make one with `clearance get`"
+            ) from None
+        except (zipfile.BadZipFile, OSError, ValueError, RuntimeError, EOFError, zlib.error) as error:
+            raise self.damaged(f"its manifest cannot be read ({error})") from error
+        try:
+            manifest: dict[str, Any] = json.loads(text)
+            known, schema = manifest["format"], manifest["schema"]
+        except (ValueError, KeyError, TypeError) as error:
+            raise self.damaged("its manifest is unreadable") from error
+        if known != _FORMAT:
+            raise RoadFileError(
+                f"{self.path} is a ZIP file but not a road file; make one with `clearance get`"
+            )
+        if schema != SCHEMA:
+            age = "an older" if isinstance(schema, int) and schema < SCHEMA else "another"
+            raise RoadFileError(
+                f"{self.path} was made by {age} version of this program "
+                f"(schema {schema!r}, wanted {SCHEMA}); make it anew with `clearance get`"
+            )
+        return manifest
+
+    def members(self, manifest: Mapping[str, Any]) -> dict[str, npt.NDArray[np.uint8]]:
+        """The bytes of every member, where they lie in the file."""
+        listed = manifest.get("members")
+        found = {entry.filename: entry for entry in self.zip.infolist()}
+        if not isinstance(listed, dict) or set(listed) | {_MANIFEST} != set(found):
+            raise self.damaged("its parts are not those of its manifest")
+        content = {}
+        for name, told in listed.items():
+            entry = found[name]
+            header = self.map[entry.header_offset : entry.header_offset + _LOCAL_HEADER]
+            if len(header) < _LOCAL_HEADER or header[:4] != b"PK\x03\x04" or entry.compress_type != 0:
+                raise self.damaged(f"its part {name} is not where it should be")
+            begin = entry.header_offset + _LOCAL_HEADER
+            begin += int.from_bytes(header[26:28], "little") + int.from_bytes(header[28:30], "little")
+            size = told.get("size") if isinstance(told, dict) else None
+            if size != entry.file_size or begin + entry.file_size > self.bytes.size or begin % _ALIGNMENT:
+                raise self.damaged(f"its part {name} has the wrong size")
+            content[name] = self.bytes[begin : begin + size]
+        return content
+
+    def check_sum(self, name: str, content: npt.NDArray[np.uint8], manifest: Mapping[str, Any]) -> None:
+        """Compare a member with its word sum."""
+        if _word_sum(content) != manifest["members"][name].get("word_sum"):
+            raise self.damaged(f"its part {name} has changed")
+
+    def array(
+        self, name: str, content: Mapping[str, npt.NDArray[np.uint8]], kind: np.dtype[Any], columns: int
+    ) -> npt.NDArray[Any]:
+        """An array of the type it should have, where it lies."""
+        if name not in content:
+            raise self.damaged(f"its part {name} is missing")
+        member = content[name]
+        head = io.BytesIO(member[:1024].tobytes())
+        try:
+            version = np.lib.format.read_magic(head)
+            shape, fortran, found = np.lib.format.read_array_header_1_0(head)
+        except (ValueError, SyntaxError, TypeError) as error:
+            raise self.damaged(f"its part {name} is unreadable") from error
+        data = member[head.tell() :]
+        count = int(np.prod(shape, dtype=np.int64)) if all(size >= 0 for size in shape) else -1
+        if (
+            version != (1, 0)
+            or fortran
+            or found != kind
+            or len(shape) != columns
+            or count * kind.itemsize != data.size
+        ):
+            raise self.damaged(f"its part {name} is not of the kind it should be")
+        return data.view(kind).reshape(shape)
+
+    def info(self, manifest: Mapping[str, Any]) -> ExtractInfo:
+        """Where the data came from."""
+        try:
+            told = dict(manifest["info"])
+            return ExtractInfo(**{**told, "warnings": tuple(told["warnings"])})
+        except (KeyError, TypeError, ValueError) as error:
+            raise self.damaged("its manifest does not tell its source") from error
+
+    def consistent(self, network: Network, manifest: Mapping[str, Any]) -> None:
+        """What compiled searches rely on: sizes that fit and turns that lead to states."""
+        states, arcs = network.state_arc.size, network.arc_tail.size
+        for kind, of_kind in _by_kind().items():
+            sizes = {len(getattr(network, name)) for name in of_kind}
+            if len(sizes) > 1:
+                raise self.damaged(f"its arrays of {kind} differ in size")
+        pointers = network.turn_ptr
+        fits = (
+            pointers.size == states + 1
+            and int(pointers[0]) == 0
+            and int(pointers[-1]) == network.turn_to.size
+            and bool((pointers[1:] >= pointers[:-1]).all())
+            and _within(network.turn_to, states)
+            and _within(network.state_arc, arcs)
+            and _within(network.hit_arc, arcs)
+            and _within(network.hit_structure, len(network.structures))
+            and len(network.structures) == network.structure_low.shape[0]
+            and network.structure_low.shape[1] == 2
+            and network.geom_ptr.size > 0
+        )
+        if not fits or manifest.get("counts", {}).get("arcs") != arcs:
+            raise self.damaged("its arrays do not fit together")
+
+
+def _within(indices: npt.NDArray[np.int32], count: int) -> bool:
+    return not indices.size or (int(indices.min()) >= 0 and int(indices.max()) < count)
+
+
+def _by_kind() -> dict[str, list[str]]:
+    """The arrays that run in step: same first word, one entry per thing."""
+    kinds: dict[str, list[str]] = {}
+    for name in _ARRAYS:
+        kind, _, rest = name.partition("_")
+        if kind in ("node", "arc", "hit", "nodehit", "rule", "noderule", "structure", "more"):
+            kinds.setdefault(kind, []).append(name)
+        elif rest in ("to", "rule", "lon", "lat"):
+            kinds.setdefault(f"{kind} {'points' if kind == 'geom' else 'ends'}", []).append(name)
+    return kinds
+
+
+class _MapFile(io.RawIOBase):
+    """A mapped file as the ZIP reader wants it; closing it leaves the mapping alone."""
+
+    def __init__(self, mapping: mmap.mmap) -> None:
+        super().__init__()
+        self._map = mapping
+        self._at = 0
+
+    def seekable(self) -> bool:
+        return True
+
+    def readable(self) -> bool:
+        return True
+
+    def tell(self) -> int:
+        return self._at
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        base = {0: 0, 1: self._at, 2: len(self._map)}[whence]
+        if base + offset < 0:
+            raise OSError("before the start of the file")
+        self._at = base + offset
+        return self._at
+
+    def read(self, size: int = -1) -> bytes:
+        stop = len(self._map) if size is None or size < 0 else self._at + size
+        part = self._map[self._at : stop]
+        self._at += len(part)
+        return part
