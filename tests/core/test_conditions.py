@@ -105,6 +105,7 @@ def test_texts_that_are_no_clauses_are_refused_with_the_text_shown(text: str) ->
         ("Mo-Fr 22:00-06:00", OFF),
         ("Mo-Fr 10:00-12:00; PH off", OFF),
         ("Mo-Fr 07:00-10:00; PH off", UNCERTAIN),  # it may be a holiday
+        ("24/7; PH off", UNCERTAIN),
         ("PH", UNCERTAIN),
         ("SH Mo-Fr 10:00-12:00", UNCERTAIN),
         ("PH,Sa 10:00-12:00", UNCERTAIN),
