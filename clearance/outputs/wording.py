@@ -198,13 +198,13 @@ def evidence_text(evidence: Evidence, units: Units = Units.FEET) -> str:
     """One piece of evidence: how it is known, the figure, the tag as mapped, and its source.
 
     >>> evidence_text(Evidence(evidence_class=EvidenceClass.NONE, element="way/7", key="maxheight", raw="?"))
-    'no figure: maxheight="?" on way/7 (OpenStreetMap)'
+    'no figure from maxheight="?" on way/7 (OpenStreetMap)'
     """
-    figure = "no figure" if evidence.figure is None else _figure_words(evidence, evidence.figure, units)
-    where = evidence.element
+    about = "no figure" if evidence.figure is None else _figure_words(evidence, evidence.figure, units)
     if evidence.key:
-        where = f'{plain(evidence.key)}="{plain(evidence.raw)}"' + (f" on {where}" if where else "")
-    about = f"{figure}: {where}" if where else figure
+        about += f' from {plain(evidence.key)}="{plain(evidence.raw)}"'
+    if evidence.element:
+        about += f" on {plain(evidence.element)}"
     if evidence.note:
         about += f"; {plain(evidence.note)}"
     source = ", ".join(plain(s) for s in (evidence.source, evidence.date[:10]) if s)

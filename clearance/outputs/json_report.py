@@ -1,0 +1,269 @@
+"""A drive as plain JSON values for other programs: every fact, exact, under stable names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from clearance.core.drive import Drive, Finding, InOut, Piece, Stop, TurnOff
+from clearance.core.extract import ExtractInfo
+from clearance.core.lengths import Length
+from clearance.core.places import Place
+from clearance.core.structure import Evidence, Structure
+from clearance.outputs.elements import elements_of
+from clearance.outputs.measures import Units, clearance_text, coach_text
+from clearance.outputs.wording import CAUTIONS, advice, verdict_sentence
+
+__all__ = ["FORMAT", "FORMAT_VERSION", "drive_json"]
+
+FORMAT = "clearance drive"
+#: Raised when a key goes or changes its meaning; new keys may come without.
+FORMAT_VERSION = 1
+
+
+def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
+    """A drive as values that json.dumps takes as they are.
+
+    Top level:
+
+    - `format`, `format_version`
+    - `verdict` (``clear``, ``care``, ``blocked``), `verdict_text`
+    - `places`: [place]; place is `name`, `kind`, `osm`, `lon`, `lat`
+    - `coach`: `name`, `height`, `margin`, `need`, `comfort`, `width`, `length` (lengths), `weight_kg`,
+      `towing`, `tow_reversible`, `propane`
+    - `unverified`: the policy, ``avoid``, ``accept`` or ``refuse``; `policy_seconds`: what it added when ways
+      were compared, no driving time
+    - `distance_m`, `duration_s`, `ceiling` (length), `departure` (ISO 8601 or null)
+    - `pieces`: [`road`, `highway`, `points`, `length_m`, `duration_s`, `distance_m`, `seconds`, `ways`]
+    - `findings`: [finding]
+    - `car`: null or `distance_m`, `duration_s`, `points`, `differences`: [finding]
+    - `in_the_way`: [finding], `gets_through` (length)
+    - `obstacles`: [`kind`, `element`, `raw`, `road`, `lon`, `lat`]
+    - `stops`: [`place`, `lon`, `lat`, `off_road_m`, `distance_m`, `arrives_s`, `leaves_s`, `in_out`]
+    - `unchecked`: [`points`, `length_m`, `distance_m`, `reason`]
+    - `notes`, `cautions`: [text]
+    - `data`: `source`, `data_date`, `read_date`, `attribution`, `warnings`
+
+    A finding is `number`, `standing` (``too low``, ``unverified``, ``tight``, ``clear``), `direction` along
+    the way, `distance_m`, `seconds`, `lon`, `lat`, `road`, `clearance`, `headroom` (lengths), `advice`,
+    `turn_off` (null or `lon`, `lat`, `road`, `onto`, `distance_m`, `before_m`, `extra_s`) and `structure`:
+    `key`, `kind`, `name`, `road`, `lon`, `lat`, `upper`, `order_not_told`, `ways`, `nodes`, `relations`,
+    `warnings` and `evidence`: [`class`, `figure` (length), `direction`, `element`, `key`, `raw`,
+    `condition`, `can_clear`, `note`, `source`, `date`].
+
+    `in_out` of a stop is null or `answer`, `reason`, `serious`, `dead_end_m` and `turn` (null or `kind`,
+    `lon`, `lat`, `metres` from the stop).
+
+    A length is null or `metres` (exact, four decimals), `tenths_of_mm` (the same, whole) and `feet` (text:
+    clearances and headroom rounded down, measures and needs of the coach up). Other numbers are
+    metres, seconds, and WGS84 degrees; `points` are [lon, lat]. Texts of the map stand as they are
+    mapped; `verdict_text` and `advice` are for reading and follow `units`.
+    """
+    coach = drive.coach
+    return {
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "verdict": drive.verdict.value,
+        "verdict_text": verdict_sentence(drive, units),
+        "places": [_place(p) for p in drive.places],
+        "coach": {
+            "name": coach.name,
+            "height": _measure(coach.height),
+            "margin": _measure(coach.margin),
+            "need": _measure(coach.need),
+            "comfort": _measure(coach.comfort_or_need),
+            "width": _measure(coach.width),
+            "length": _measure(coach.length),
+            "weight_kg": coach.weight_kg,
+            "towing": coach.towing,
+            "tow_reversible": coach.tow_reversible,
+            "propane": coach.propane,
+        },
+        "unverified": drive.unverified.value,
+        "policy_seconds": drive.policy_seconds,
+        "distance_m": drive.distance_m,
+        "duration_s": drive.duration_s,
+        "ceiling": _clearance(drive.ceiling),
+        "departure": drive.departure.isoformat() if drive.departure else None,
+        "pieces": [_piece(p) for p in drive.pieces],
+        "findings": [_finding(f, drive, units) for f in drive.findings],
+        "car": None
+        if drive.car is None
+        else {
+            "distance_m": drive.car.distance_m,
+            "duration_s": drive.car.duration_s,
+            "points": _points(drive.car.points),
+            "differences": [_finding(f, drive, units) for f in drive.car.differences],
+        },
+        "in_the_way": [_finding(f, drive, units) for f in drive.in_the_way],
+        "gets_through": _clearance(drive.gets_through),
+        "obstacles": [
+            {
+                "kind": o.kind,
+                "element": o.element,
+                "raw": o.raw,
+                "road": o.road,
+                "lon": o.lon,
+                "lat": o.lat,
+            }
+            for o in drive.obstacles
+        ],
+        "stops": [_stop(s) for s in drive.stops],
+        "unchecked": [
+            {
+                "points": _points(u.points),
+                "length_m": u.length_m,
+                "distance_m": u.distance_m,
+                "reason": u.reason,
+            }
+            for u in drive.unchecked
+        ],
+        "notes": list(drive.notes),
+        "cautions": list(CAUTIONS),
+        "data": _data(drive.info),
+    }
+
+
+def _length(length: Length, feet: str) -> dict[str, Any]:
+    return {"metres": float(length.metres), "tenths_of_mm": length.tenths, "feet": feet}
+
+
+def _clearance(length: Length | None) -> dict[str, Any] | None:
+    return None if length is None else _length(length, clearance_text(length))
+
+
+def _measure(length: Length | None) -> dict[str, Any] | None:
+    return None if length is None else _length(length, coach_text(length))
+
+
+def _points(points: tuple[tuple[float, float], ...]) -> list[list[float]]:
+    return [[lon, lat] for lon, lat in points]
+
+
+def _place(place: Place) -> dict[str, Any]:
+    return {"name": place.name, "kind": place.kind, "osm": place.osm, "lon": place.lon, "lat": place.lat}
+
+
+def _piece(piece: Piece) -> dict[str, Any]:
+    return {
+        "road": piece.road,
+        "highway": piece.highway,
+        "points": _points(piece.points),
+        "length_m": piece.length_m,
+        "duration_s": piece.duration_s,
+        "distance_m": piece.distance_m,
+        "seconds": piece.seconds,
+        "ways": list(piece.ways),
+    }
+
+
+def _finding(finding: Finding, drive: Drive, units: Units) -> dict[str, Any]:
+    return {
+        "number": finding.number,
+        "standing": finding.standing.value,
+        "direction": finding.direction.value,
+        "distance_m": finding.distance_m,
+        "seconds": finding.seconds,
+        "lon": finding.lon,
+        "lat": finding.lat,
+        "road": finding.road,
+        "clearance": _clearance(finding.clearance),
+        "headroom": _headroom(finding.headroom),
+        "advice": advice(finding, drive.coach, units),
+        "turn_off": _turn_off(finding.turn_off),
+        "structure": _structure(finding.structure),
+    }
+
+
+def _headroom(length: Length | None) -> dict[str, Any] | None:
+    """A length that may be negative; its feet text then bears the sign before the whole: ``-0'6"``."""
+    if length is None:
+        return None
+    feet, inches = length.floor_inches()
+    whole = feet * 12 + inches
+    sign = "-" if whole < 0 else ""
+    return _length(length, f"{sign}{abs(whole) // 12}'{abs(whole) % 12}\"")
+
+
+def _turn_off(turn: TurnOff | None) -> dict[str, Any] | None:
+    if turn is None:
+        return None
+    return {
+        "lon": turn.lon,
+        "lat": turn.lat,
+        "road": turn.road,
+        "onto": turn.onto,
+        "distance_m": turn.distance_m,
+        "before_m": turn.before_m,
+        "extra_s": turn.extra_s,
+    }
+
+
+def _structure(structure: Structure) -> dict[str, Any]:
+    elements = elements_of(structure)
+    return {
+        "key": structure.key,
+        "kind": structure.kind.value,
+        "name": structure.name,
+        "road": structure.road,
+        "lon": structure.lon,
+        "lat": structure.lat,
+        "upper": structure.upper,
+        "order_not_told": structure.ambiguous_order,
+        "ways": list(elements.ways),
+        "nodes": list(elements.nodes),
+        "relations": list(elements.relations),
+        "evidence": [_evidence(e) for e in structure.evidence],
+        "warnings": list(structure.warnings),
+    }
+
+
+def _evidence(evidence: Evidence) -> dict[str, Any]:
+    return {
+        "class": evidence.evidence_class.value,
+        "figure": _clearance(evidence.figure),
+        "direction": evidence.direction.value,
+        "element": evidence.element,
+        "key": evidence.key,
+        "raw": evidence.raw,
+        "condition": evidence.condition,
+        "can_clear": evidence.can_clear,
+        "note": evidence.note,
+        "source": evidence.source,
+        "date": evidence.date,
+    }
+
+
+def _stop(stop: Stop) -> dict[str, Any]:
+    return {
+        "place": _place(stop.place),
+        "lon": stop.lon,
+        "lat": stop.lat,
+        "off_road_m": stop.off_road_m,
+        "distance_m": stop.distance_m,
+        "arrives_s": stop.arrives_s,
+        "leaves_s": stop.leaves_s,
+        "in_out": _in_out(stop.in_out),
+    }
+
+
+def _in_out(in_out: InOut | None) -> dict[str, Any] | None:
+    if in_out is None:
+        return None
+    turn = {"kind": in_out.turn_kind, "lon": in_out.turn_lon, "lat": in_out.turn_lat, "metres": in_out.turn_m}
+    return {
+        "answer": in_out.answer.value,
+        "reason": in_out.reason,
+        "serious": in_out.serious,
+        "dead_end_m": in_out.dead_end_m,
+        "turn": turn if in_out.turn_kind else None,
+    }
+
+
+def _data(info: ExtractInfo) -> dict[str, Any]:
+    return {
+        "source": info.source,
+        "data_date": info.data_date,
+        "read_date": info.read_date,
+        "attribution": info.attribution,
+        "warnings": list(info.warnings),
+    }
