@@ -16,20 +16,14 @@ def checked_file(path: Path, *, most_bytes: int, what: str) -> int:
     file, may not be read, is empty or larger than `most_bytes`. `what` says what it should be.
     """
     try:
-        if not path.exists():
-            raise InputError(f"{path}: no such file; check the name and the folder")
-        if path.is_dir():
-            raise InputError(f"{path}: is a folder; name one file in it")
-        if not path.is_file():
-            raise InputError(f"{path}: is not a plain file; save the data to a file first")
+        if fault := _kind_fault(path):
+            raise InputError(f"{path}: {fault}")
         size = path.stat().st_size
         with path.open("rb"):
             pass
     except OSError as error:
         reason = error.strerror or "unknown reason"
         raise InputError(f"{path}: cannot be opened ({reason}); check its name and permissions") from error
-    except ValueError as error:
-        raise InputError(f"{str(path)!r}: is no name of a file; check it") from error
     if size == 0:
         raise InputError(f"{path}: is empty; export it again")
     if size > most_bytes:
@@ -38,6 +32,19 @@ def checked_file(path: Path, *, most_bytes: int, what: str) -> int:
             "is it the right file?"
         )
     return size
+
+
+def _kind_fault(path: Path) -> str:
+    """What is wrong with the path before its content is looked at; empty where nothing is."""
+    try:
+        if path.is_dir():
+            return "is a folder; name one file in it"
+        if not path.exists():
+            return "no such file; check the name and the folder"
+    # A name with a NUL in it.
+    except ValueError:
+        return "is no name of a file; check it"
+    return "" if path.is_file() else "is not a plain file; save the data to a file first"
 
 
 def read_bytes(path: Path, *, most_bytes: int, what: str) -> bytes:
