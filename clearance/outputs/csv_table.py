@@ -143,7 +143,7 @@ def _knowledge(structure: Structure, units: Units) -> dict[str, Any]:
         "ways": " ".join(map(str, elements.ways)),
         "nodes": " ".join(map(str, elements.nodes)),
         "relations": " ".join(map(str, elements.relations)),
-        "key": structure.key,
+        "key": plain(structure.key),
     }
 
 

@@ -7,7 +7,6 @@ practice, no source, unless something else stands beside it.
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections import Counter
 from collections.abc import Iterable
 
@@ -111,7 +110,7 @@ def plain(text: str) -> str:
     >>> plain("Mill\\x1b[31m Street\\n")
     'Mill [31m Street'
     """
-    kept = "".join(" " if unicodedata.category(c) in {"Cc", "Cf", "Cs", "Zl", "Zp"} else c for c in text)
+    kept = "".join(c if c.isprintable() else " " for c in text)
     return re.sub(r"\s+", " ", kept).strip()
 
 
