@@ -170,7 +170,7 @@ def structure_text(structure: Structure, road: str = "") -> str:
     """
     on = plain(road or structure.road)
     name = plain(structure.name)
-    words = f"{kind_text(structure.kind)} {name}" if name and name != on else kind_text(structure.kind)
+    words = f"{kind_text(structure.kind)} ({name})" if name and name != on else kind_text(structure.kind)
     return f"{words}, {on}" if on else words
 
 
@@ -220,10 +220,17 @@ def _figure_words(evidence: Evidence, figure: Length, units: Units) -> str:
 
 
 def evidence_lines(structure: Structure, units: Units = Units.FEET) -> list[str]:
-    """Everything known of the height of a structure, then what is amiss; never empty."""
+    """Everything known of the height of a structure, then what else is amiss; never empty."""
     lines = [evidence_text(e, units) for e in structure.evidence]
-    lines += [f"warning: {plain(w)}" for w in structure.warnings]
+    lines += [f"warning: {plain(w)}" for w in structure.warnings if not _said(w, structure.evidence)]
     return lines or ["no height in the map data"]
+
+
+def _said(warning: str, evidence: Iterable[Evidence]) -> bool:
+    """Whether a piece of evidence with its note says the same as `warning` of the same tag."""
+    return any(
+        e.note and (e.note in warning or warning.startswith(f"{e.element}: {e.key}=")) for e in evidence
+    )
 
 
 def _deciding(finding: Finding) -> Evidence | None:

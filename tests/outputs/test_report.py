@@ -55,14 +55,16 @@ def test_flagged_findings_stand_in_order_and_clear_ones_are_summed_up() -> None:
     assert at == sorted(at)
     assert "\n 1  " not in text
     assert "Clear: 1 gantry, Ridge Highway 17'0\"" in text
-    assert "NOT VERIFIED after 4.9 mi: railway bridge Coast Line, Tannery Lane" in text
+    assert "NOT VERIFIED after 4.9 mi: railway bridge (Coast Line), Tannery Lane" in text
     assert "Last turn-off 1000 ft before it" in _flat(text)
 
 
 def test_the_car_stands_beside_it_with_what_made_the_difference() -> None:
     text = _flat(drive_text(samples.care_drive()))
     assert "A car 1.8 mi, 4 min; the coach takes 8 min more" in text
-    assert "Why not the way a car would go - railway bridge Coast Line, Mill Street: 12'6\", too low" in text
+    assert (
+        "Why not the way a car would go - railway bridge (Coast Line), Mill Street: 12'6\", too low" in text
+    )
 
 
 def test_no_difference_no_reason() -> None:
@@ -71,8 +73,8 @@ def test_no_difference_no_reason() -> None:
 
 def test_blocked_names_what_is_in_the_way_and_the_height_that_gets_through() -> None:
     text = _flat(drive_text(samples.blocked_drive()))
-    assert "TOO LOW after 0.7 mi: aqueduct Neck Aqueduct, Neck Road, 13'0\"" in text
-    assert "tunnel Point Tunnel, Shore Road, 13'1\"" in text
+    assert "TOO LOW after 0.7 mi: aqueduct (Neck Aqueduct), Neck Road, 13'0\"" in text
+    assert "tunnel (Point Tunnel), Shore Road, 13'1\"" in text
     assert "weight limit on Weir Road: maxweight=10 st (way/348)" in text
     assert "needs no more than 13'1\", its margin included" in text
     assert "Length" not in text

@@ -29,6 +29,7 @@ from clearance.outputs.wording import (
     place_text,
     plain,
     standing_text,
+    structure_text,
     verdict_sentence,
     verdict_word,
 )
@@ -212,6 +213,22 @@ def test_a_structure_of_which_nothing_is_known_says_so() -> None:
 def test_warnings_follow_the_evidence() -> None:
     structure = replace(_finding(_evidence(None, raw="?", key="maxheight")).structure, warnings=("odd",))
     assert [line[:9] for line in evidence_lines(structure)] == ["no figure", "warning: "]
+
+
+def test_a_warning_that_the_evidence_says_already_is_not_said_twice() -> None:
+    told = _evidence(None, key="maxheight", raw="see sign", note="unreadable height")
+    warnings = ("way/7: maxheight='see sign': unreadable height: forms are", "way/8: something else")
+    structure = replace(_finding(told).structure, warnings=warnings)
+    assert evidence_lines(structure)[1:] == ["warning: way/8: something else"]
+    silent = replace(structure, evidence=(replace(told, note=""),))
+    assert len(evidence_lines(silent)) == 3
+
+
+def test_a_structure_is_named_with_its_road_once() -> None:
+    structure = replace(_finding().structure, name="Coast Line")
+    assert structure_text(structure, "Mill Street") == "railway bridge (Coast Line), Mill Street"
+    assert structure_text(structure, "Coast Line") == "railway bridge, Coast Line"
+    assert structure_text(replace(structure, name="")) == "railway bridge"
 
 
 def test_the_elements_that_tell_are_named_once_and_sorted() -> None:
