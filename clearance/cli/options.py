@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
-from clearance.core.coach import COMMON_COMFORT, COMMON_MARGIN, Coach
+from clearance.core.coach import Coach
 from clearance.core.errors import UsageError
-from clearance.core.lengths import Length, UnreadableError, parse_measure
-from clearance.core.weights import parse_weight
+from clearance.core.lengths import Length, parse_measure
+from clearance.core.weights import parse_own_weight
 
 __all__ = ["HOW_TO_MEASURE", "coach_from", "coach_options", "departure_from", "units_option"]
 
@@ -24,6 +26,13 @@ HOW_TO_MEASURE = (
 )
 
 _COACH = (
+    click.option(
+        "--coach",
+        "coach_file",
+        metavar="FILE",
+        type=click.Path(path_type=Path),
+        help="Coach file (see `clearance coach new`); each option below overrides what it says.",
+    ),
     click.option("--height", metavar="LENGTH", help="Measured height of the loaded coach: 12'10\", 3.91m."),
     click.option(
         "--margin",
@@ -70,31 +79,59 @@ def _length(name: str, text: str | None, *, zero: bool = False) -> Length | None
 
 
 def coach_from(given: dict[str, Any], *, height_needed: bool = True) -> Coach | None:
-    """The coach that the options describe; None where no height is given and none is needed.
+    """The coach that a coach file and the options describe; None where neither tells a height.
 
-    Raises UsageError naming the option, its text and what to try.
+    An option overrides the file. Without a height, and where one is needed, UsageError tells how to
+    measure. Raises UsageError naming the option, its text and what to try; InputError for the file.
     """
     height = _length("height", given["height"])
-    if height is None:
-        if height_needed:
-            raise UsageError(f"--height is needed: there is no default, a guess could kill. {HOW_TO_MEASURE}")
+    if given.get("coach_file") is not None:
+        from clearance import workflow
+
+        coach = workflow.read_coach_file(given["coach_file"])
+        if height is not None:
+            coach = replace(coach, height=height, height_at="")
+    elif height is not None:
+        coach = Coach(height=height)
+    elif height_needed:
+        raise UsageError(
+            "--height or --coach is needed: there is no default, a guess could kill. " + HOW_TO_MEASURE
+        )
+    else:
         return None
-    weight = None
+    measures = {
+        "margin": _length("margin", given["margin"], zero=True),
+        "comfort": _length("comfort", given["comfort"]),
+        "width": _length("width", given["width"]),
+    }
+    told: dict[str, Any] = {name: value for name, value in measures.items() if value is not None}
     if given["weight"] is not None:
-        try:
-            weight = parse_weight(given["weight"]).kg
-        except UnreadableError as error:
-            raise UsageError(f"--weight {error}") from None
-    return Coach(
-        height=height,
-        margin=_length("margin", given["margin"], zero=True) or COMMON_MARGIN,
-        comfort=_length("comfort", given["comfort"]) or COMMON_COMFORT,
-        width=_length("width", given["width"]),
-        length=_length("length", given["length"]),
-        weight_kg=weight,
-        towing=bool(given["towing"]),
-        propane=given["propane"] is not False,
-    )
+        told["weight_kg"] = parse_own_weight(given["weight"], what="--weight")
+    if given["propane"] is not None:
+        told["propane"] = given["propane"]
+    return _towed(replace(coach, **told), given["towing"], _length("length", given["length"]))
+
+
+def _towed(coach: Coach, towing: bool | None, length: Length | None) -> Coach:
+    """The coach with the two options that bear on its length, which is that of coach and towed vehicle."""
+    if towing is False:
+        coach = replace(
+            coach,
+            towing=False,
+            tow_reversible=False,
+            towed_name="",
+            towed_length=None,
+            length=coach.own_length,
+        )
+    elif towing and not coach.towing:
+        if coach.own_length is not None and length is None:
+            raise UsageError(
+                "--towing: the coach file tells the length of the coach alone; give --length with both"
+            )
+        coach = replace(coach, towing=True)
+    if length is not None:
+        coach = replace(coach, length=length, own_length=None, towed_length=None)
+    return coach
 
 
 def departure_from(text: str | None) -> datetime | None:
