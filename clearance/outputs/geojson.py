@@ -31,12 +31,15 @@ from clearance.outputs.wording import (
     evidence_lines,
     finding_title,
     headroom_text,
+    in_out_text,
     kind_text,
     obstacle_text,
     place_text,
     plain,
     standing_text,
     structure_text,
+    turn_off_text,
+    unchecked_text,
     verdict_sentence,
     verdict_word,
 )
@@ -148,8 +151,7 @@ def _drive_lines(drive: Drive, units: Units) -> list[Feature]:
         if part.points:
             properties = {
                 "role": "unchecked",
-                "title": f"Not checked: {distance_text(part.length_m, units)}",
-                "description": plain(part.reason),
+                "title": unchecked_text(part, units),
                 "length_m": round(part.length_m, 1),
                 "distance_m": round(part.distance_m, 1),
             }
@@ -176,7 +178,7 @@ def _piece(number: int, piece: Piece, findings: Iterable[Finding], units: Units)
     properties = {
         "role": "piece",
         "title": plain(piece.road) or "unnamed road",
-        "standing": worst.value,
+        "standing": worst.value if worst else "",
         "findings": ", ".join(str(f.number) for f in there),
         "highway": piece.highway,
         "length": distance_text(piece.length_m, units),
@@ -186,12 +188,13 @@ def _piece(number: int, piece: Piece, findings: Iterable[Finding], units: Units)
         "after_s": round(piece.seconds, 1),
         "ways": " ".join(map(str, piece.ways)),
     }
-    return _feature(f"piece/{number}", _line(piece.points), properties | MARKS[worst][1].properties())
+    look = MARKS[worst][1] if worst else DRIVE_LINE
+    return _feature(f"piece/{number}", _line(piece.points), properties | look.properties())
 
 
-def _worst(standings: Iterable[Standing]) -> Standing:
-    order = list(MARKS)
-    return min(standings, key=order.index, default=Standing.CLEAR)
+def _worst(standings: Iterable[Standing]) -> Standing | None:
+    """The gravest of the standings; None where there is none: nothing found is not the same as clear."""
+    return min(standings, key=list(MARKS).index, default=None)
 
 
 def _places(drive: Drive, units: Units) -> list[Feature]:
@@ -220,7 +223,7 @@ def _places(drive: Drive, units: Units) -> list[Feature]:
             if stop.in_out is not None:
                 properties |= {
                     "in_and_out": stop.in_out.answer.value,
-                    "description": plain(stop.in_out.reason),
+                    "description": in_out_text(stop.in_out, units),
                     "serious": stop.in_out.serious,
                 }
         features.append(
@@ -262,7 +265,8 @@ def _finding(role: str, finding: Finding, coach: Coach, units: Units) -> Feature
 def _turn_off(finding: Finding, turn: TurnOff, units: Units) -> Feature:
     properties = {
         "role": "turn-off",
-        "title": f"Last turn-off before {finding.number}: onto {plain(turn.onto) or 'an unnamed road'}",
+        "title": f"Last turn-off before {finding.number}",
+        "description": turn_off_text(finding, units),
         "finding": finding.number,
         "road": plain(turn.road),
         "onto": plain(turn.onto),

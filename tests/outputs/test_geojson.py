@@ -127,6 +127,9 @@ def test_pieces_show_the_worst_standing_on_them() -> None:
     assert pieces["Tannery Lane"]["standing"] == "unverified"
     assert pieces["Quay Road"]["standing"] == "tight"
     assert pieces["Ridge Highway"]["standing"] == "clear"
+    # nothing found on it is not the same as clear
+    assert pieces["North Street"]["standing"] == ""
+    assert pieces["North Street"]["stroke-width"] < pieces["Ridge Highway"]["stroke-width"]
 
 
 def test_no_two_standings_differ_by_colour_alone() -> None:
@@ -167,6 +170,17 @@ def test_every_collection_carries_cautions_date_and_attribution() -> None:
         assert any("signs" in c for c in written["cautions"])
         assert written["data_date"] == "2026-01-01T00:00:00Z"
         assert "OpenStreetMap" in written["attribution"]
+
+
+def test_turn_offs_stops_and_unchecked_parts_have_their_words() -> None:
+    written = drive_geojson(samples.care_drive())
+    (turn,) = _features(written, "turn-off")
+    assert turn["properties"]["finding"] == 8
+    assert "onto Weir Road" in turn["properties"]["description"]
+    assert "Ferry Road ends here" in _features(written, "end")[0]["properties"]["description"]
+    (gap,) = _features(drive_geojson(samples.inspected_line()), "unchecked")
+    assert gap["geometry"]["type"] == "LineString"
+    assert gap["properties"]["title"].startswith("Not checked for 1050 ft")
 
 
 def test_ids_of_features_are_unique() -> None:
