@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING, TypeVar
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     I64 = npt.NDArray[np.int64]
     Bool = npt.NDArray[np.bool_]
 
-__all__ = ["Elements", "assemble"]
+__all__ = ["Elements", "assemble", "merged", "select"]
 
 #: OpenStreetMap keeps coordinates as whole 1e-7 degrees (wiki.openstreetmap.org, Node; from memory).
 _PER_DEGREE = 10_000_000
@@ -47,11 +47,31 @@ class Elements:
 def assemble(elements: Elements, info: ExtractInfo) -> Extract:
     """The extract that the elements make.
 
-    Keeps what `wanted` asks for; drops nodes outside the range of longitude and latitude; a way that
-    lost nodes keeps the longest run of nodes that have a place (the first of equal ones) and is named
-    in the warnings; a way with fewer than two such nodes is dropped and named too. Buildings wanted
-    only near a road are dropped where no road or path runs into or over their bounding box. Member
-    ways of a kept multipolygon are kept whatever their tags.
+    Keeps what `select` keeps, sorted by id. A way that lost nodes keeps the longest run of nodes that have
+    a place (the first of equal ones) and is named in the warnings; a way with fewer than two such nodes
+    is left out and named too.
+    """
+    chosen = select(elements)
+    ways = sorted(chosen.ways, key=lambda way: way.id)
+    whole, cut, lost = _whole_ways(ways, _WayTable(ways, chosen.node_ids))
+    used = _used_nodes(whole, chosen.node_tags, chosen.node_ids)
+    return Extract(
+        info=replace(info, warnings=(*info.warnings, *_edge_warnings(cut, lost))),
+        node_ids=_frozen(chosen.node_ids[used]),
+        lon=_frozen(chosen.x[used] / _PER_DEGREE),
+        lat=_frozen(chosen.y[used] / _PER_DEGREE),
+        ways=tuple(whole),
+        node_tags=chosen.node_tags,
+        relations=tuple(sorted(chosen.relations, key=lambda relation: relation.id)),
+    )
+
+
+def select(elements: Elements) -> Elements:
+    """The elements that are wanted, without repetition; their nodes sorted by id.
+
+    Keeps what `wanted` asks for and drops nodes outside the range of longitude and latitude. Buildings
+    wanted only near a road are dropped where no road or path runs into or over their bounding box.
+    Member ways of a kept multipolygon are kept whatever their tags.
     """
     node_ids, x, y = _places(elements)
     ways = list({way.id: way for way in elements.ways}.values())
@@ -75,18 +95,29 @@ def assemble(elements: Elements, info: ExtractInfo) -> Extract:
     for rows in areas.values():
         want[rows] = Want.YES
 
-    kept = sorted(np.flatnonzero(want != Want.NO).tolist(), key=lambda row: ways[row].id)
-    whole, cut, lost = _whole_ways(ways, kept, table)
+    kept = [way for way, wish in zip(ways, want.tolist(), strict=True) if wish != Want.NO]
     node_tags = _wanted_nodes(elements.node_tags, node_ids)
-    used = _used_nodes(whole, node_tags, node_ids)
-    return Extract(
-        info=replace(info, warnings=(*info.warnings, *_edge_warnings(cut, lost))),
-        node_ids=_frozen(node_ids[used]),
-        lon=_frozen(x[used] / _PER_DEGREE),
-        lat=_frozen(y[used] / _PER_DEGREE),
-        ways=tuple(whole),
+    used = _used_nodes(kept, node_tags, node_ids)
+    return Elements(
+        node_ids=node_ids[used],
+        x=x[used],
+        y=y[used],
         node_tags=node_tags,
-        relations=tuple(wanted[ref] for ref in sorted(wanted)),
+        ways=kept,
+        relations=list(wanted.values()),
+    )
+
+
+def merged(parts: Sequence[Elements]) -> Elements:
+    """All elements of the parts, in their order; what repeats counts as it stands in the last."""
+    empty = np.zeros(0, dtype=np.int64)
+    return Elements(
+        node_ids=np.concatenate([empty, *(part.node_ids for part in parts)]),
+        x=np.concatenate([empty.astype(np.int32), *(part.x for part in parts)]),
+        y=np.concatenate([empty.astype(np.int32), *(part.y for part in parts)]),
+        node_tags={ref: tags for part in parts for ref, tags in part.node_tags.items()},
+        ways=[way for part in parts for way in part.ways],
+        relations=[relation for part in parts for relation in part.relations],
     )
 
 
@@ -181,24 +212,23 @@ def _road_pieces(ways: Sequence[Way], table: _WayTable, x: I32, y: I32) -> npt.N
     return lines
 
 
-def _whole_ways(
-    ways: Sequence[Way], kept: Sequence[int], table: _WayTable
-) -> tuple[list[Way], list[int], list[int]]:
-    """The kept ways with only nodes that have a place; ids of those cut, and of those lost."""
+def _whole_ways(ways: Sequence[Way], table: _WayTable) -> tuple[list[Way], list[int], list[int]]:
+    """The ways with only nodes that have a place; ids of those cut, and of those lost."""
     missing = np.zeros(len(ways), dtype=np.bool_)
     missing[table.way[~table.located]] = True
     whole: list[Way] = []
     cut: list[int] = []
     lost: list[int] = []
-    for row in kept:
-        way = ways[row]
+    for row, way in enumerate(ways):
+        low, high = 0, len(way.nodes)
         if missing[row]:
             low, high = _longest_run(table.located[table.start[row] : table.start[row + 1]])
-            way = Way(way.id, way.nodes[low:high], way.tags)
-            (cut if high - low > 1 else lost).append(way.id)
-        elif len(way.nodes) < 2:
+        if high - low < 2:
             lost.append(way.id)
-        if len(way.nodes) > 1:
+        elif missing[row]:
+            cut.append(way.id)
+            whole.append(Way(way.id, way.nodes[low:high], way.tags))
+        else:
             whole.append(way)
     return whole, cut, lost
 
@@ -213,7 +243,7 @@ def _longest_run(located: Bool) -> tuple[int, int]:
     return int(starts[best]), int(ends[best])
 
 
-def _wanted_nodes(node_tags: Mapping[int, dict[str, str]], node_ids: I64) -> Mapping[int, Mapping[str, str]]:
+def _wanted_nodes(node_tags: dict[int, dict[str, str]], node_ids: I64) -> dict[int, dict[str, str]]:
     """Wanted tags of nodes that have a place, in order of id."""
     wanted = sorted(ref for ref, tags in node_tags.items() if want_node(tags))
     _, located = _lookup(np.array(wanted, dtype=np.int64), node_ids)

@@ -11,6 +11,7 @@ from enum import IntEnum
 
 __all__ = [
     "FACILITY_VALUES",
+    "LIMIT_KEYS",
     "NAMED_KEYS",
     "NODE_KEYS",
     "RELATION_KEYS",
@@ -59,7 +60,7 @@ NAMED_KEYS = ("amenity", "historic", "leisure", "shop", "tourism")
 _BOARDS = frozenset({"board", "guidepost", "map", "route_marker", "sign", "trail_blaze"})
 
 #: Limits and signs; every key that begins so, such as ``maxheight:physical``.
-_LIMITS = ("maxheight", "maxlength", "maxweight", "maxwidth")
+LIMIT_KEYS = ("maxheight", "maxlength", "maxweight", "maxwidth")
 _ACCESS = ("access", "hazmat", "motor_vehicle", "motorcar", "motorhome", "vehicle")
 #: Highway values of nodes that say nothing about driving and come by the thousand.
 _IDLE_HIGHWAY_NODES = frozenset({"street_lamp"})
@@ -74,7 +75,7 @@ _OVERHEAD_MAN_MADE = frozenset(
 _GONE_RAILWAYS = frozenset({"demolished", "dismantled", "proposed", "razed", "removed"})
 _BELOW_GROUND = frozenset({"underground", "underwater"})
 
-#: Every wanted node has one of these keys, or one that begins with a word of `_LIMITS`.
+#: Every wanted node has one of these keys, or one that begins with a word of `LIMIT_KEYS`.
 NODE_KEYS = (
     *_ACCESS,
     *NAMED_KEYS,
@@ -120,7 +121,7 @@ def is_facility(tags: Tags) -> bool:
 def want_node(tags: Tags) -> bool:
     """Whether a node's tags matter: a limit, barrier, sign, junction kind, facility or named place."""
     for key in tags:
-        if key.startswith(_LIMITS) or key in _ACCESS or key in ("barrier", "traffic_sign"):
+        if key.startswith(LIMIT_KEYS) or key in _ACCESS or key in ("barrier", "traffic_sign"):
             return True
     if tags.get("highway", "street_lamp") not in _IDLE_HIGHWAY_NODES:
         return True

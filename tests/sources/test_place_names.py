@@ -63,7 +63,7 @@ def test_facilities_and_towns() -> None:
         .node(8, 0, 140)
         .way(1, [5, 6, 7, 8, 5], {"tourism": "camp_site", "name": "Otter Field"})
         .way(2, [5, 6, 7], {"amenity": "parking"})
-        .way(3, [7, 8, 5], {})
+        .way(3, [7, 8, 5], {"source": "survey"})
         .relation(9, [("w", 2, "outer"), ("w", 3, "outer")], {"type": "multipolygon", "shop": "gas"})
     )
     places = {place.osm: place for place in named_places(town.extract())}
