@@ -1,0 +1,356 @@
+"""What every arc and turn costs one coach at one time, and what is closed to it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from clearance.core.drive import Unverified
+from clearance.core.structure import Direction, Standing
+from clearance.network.network import (
+    ACCESS_CLOSED,
+    ACCESS_ENDS,
+    ACCESS_OPEN,
+    FLAG_CAR_PARK,
+    FLAG_DRIVE_THROUGH,
+    FLAG_HAZMAT_BAN,
+    NO_LIMIT,
+    NODE_CAR_PARK,
+)
+from clearance.routing.policy import COACH_TOP_KMH, POLICIES, Policy
+from clearance.routing.rules import LIMIT_KINDS, Vehicle
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from clearance.core.coach import Coach
+    from clearance.core.conditions import Window
+    from clearance.core.structure import Structure
+    from clearance.network.network import F64, I8, I32, I64, Bool, Network, Rule
+
+    F32 = npt.NDArray[np.float32]
+
+__all__ = ["STANDINGS", "Costs", "coach_costs", "open_ends", "turns_through"]
+
+#: Standing by code, the worst first.
+STANDINGS = tuple(Standing)
+_TOO_LOW, _UNVERIFIED, _TIGHT, _CLEAR = range(4)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Costs:
+    """A network as it is to one vehicle. Times in seconds, heights in tenths of a millimetre.
+
+    `seconds` (a,) is the driving time of each arc. `arc_cost` (a,) adds the policy's seconds; infinite
+    where the arc is closed, for whatever reason; ends-only arcs as if they were open. `cost` (s,) is the
+    same by state, and infinite on ends-only arcs that are not opened. `turn_extra` (t,) is what a turn
+    adds. `closed` (a,) marks arcs closed by anything but structures; `ends` (a,) those that are for the
+    ends of a drive only. `usable` (a,) is where a drive may start and end, structures aside.
+
+    `low` (k, 2) is the lowest figure that may hold at the time of the drive, along the way of the
+    structure and against it, NO_LIMIT where none; `verified` (k, 2) whether some figure may make it clear;
+    `standing` (k, 2) the code of the standing, an index into `STANDINGS`. `hit_extra` (h,) is what each
+    hit adds, infinite where it closes its arc.
+
+    Turns through an ends-only node: `gate_turn` their indices, `gate_extra` what they add once opened,
+    `gate_area` the area of the node.
+    """
+
+    vehicle: Vehicle
+    policy: Policy
+    need: int
+    seconds: F64
+    arc_cost: F64
+    cost: F64
+    turn_extra: F32
+    closed: Bool
+    ends: Bool
+    usable: Bool
+    low: I32
+    verified: Bool
+    standing: npt.NDArray[np.int8]
+    hit_extra: F64
+    gate_turn: I64
+    gate_extra: F32
+    gate_area: I32
+
+
+def coach_costs(
+    network: Network,
+    coach: Coach,
+    unverified: Unverified,
+    window: Window | None,
+    *,
+    car: bool = False,
+    ignore: frozenset[str] = frozenset(),
+) -> Costs:
+    """The costs of a coach whose drive lies in `window` (None: at a time not known).
+
+    With `car`, those of a plain car: structures and limits close nothing, but standings are still the
+    coach's. `ignore` names limits left out: ``height``, ``width``, ``length``, ``weight``, ``hazmat``,
+    ``access``.
+
+    Raises ValueError for another name.
+    """
+    if not ignore <= LIMIT_KINDS | {"height"}:
+        raise ValueError(f"no such limits: {sorted(ignore - LIMIT_KINDS - {'height'})}")
+    vehicle = Vehicle(coach=None if car else coach, window=window, ignore=ignore)
+    heights = not car and "height" not in ignore
+    policy = POLICIES[unverified]
+    low, verified = _figures(network, coach, window)
+    standing = _standings(low, verified, coach)
+
+    seconds = np.asarray(network.arc_seconds)
+    if not car:
+        seconds = np.maximum(seconds, network.arc_length * (3.6 / COACH_TOP_KMH))
+    rules = _Rules(network)
+    access = _arc_access(network, vehicle, rules)
+    closed = (access == ACCESS_CLOSED) | _limited(network, vehicle, rules)
+    ends = access == ACCESS_ENDS
+    hit_extra = np.zeros(network.hit_arc.size)
+    if heights:
+        hit_extra = _structure_extra(
+            standing[network.hit_structure, network.hit_side], policy, network.hit_share, network.hit_passed
+        )
+    arc_cost = seconds.copy()
+    arc_cost[closed] = np.inf
+    np.add.at(arc_cost, network.hit_arc, hit_extra)
+    cost = arc_cost.copy()
+    cost[ends] = np.inf
+
+    passing, access_of_node = _passing(network, vehicle, rules, standing if heights else None, policy)
+    turn_extra, gate_turn, gate_node = _turn_extra(network, vehicle, rules, passing, access_of_node)
+    gate_extra = turn_extra[gate_turn].copy()
+    turn_extra[gate_turn] = np.inf
+    node_area = network.node_area_car if car else network.node_area
+    return Costs(
+        vehicle=vehicle,
+        policy=policy,
+        need=coach.need.tenths,
+        seconds=seconds,
+        arc_cost=arc_cost,
+        cost=cost[network.state_arc],
+        turn_extra=turn_extra,
+        closed=closed,
+        ends=ends,
+        usable=~closed,
+        low=low,
+        verified=verified,
+        standing=standing,
+        hit_extra=hit_extra,
+        gate_turn=gate_turn,
+        gate_extra=gate_extra,
+        gate_area=node_area[gate_node],
+    )
+
+
+# --- structures --------------------------------------------------------------------------------------
+
+
+def _figures(network: Network, coach: Coach, window: Window | None) -> tuple[I32, Bool]:
+    """The lowest figures that may hold and whether they are verified, by direction."""
+    low = np.array(network.structure_low)
+    for k in np.flatnonzero(network.structure_conditional).tolist():
+        low[k] = _lowest(network.structures[k], Vehicle(coach=coach, window=window))
+    return low, network.structure_verified
+
+
+def _lowest(structure: Structure, vehicle: Vehicle) -> list[int]:
+    """Along and against: the lowest figure but for those whose condition is surely off."""
+    return [
+        min(
+            (
+                e.figure.tenths
+                for e in structure.figures(side)
+                if e.figure is not None and vehicle.may_hold(e.condition)
+            ),
+            default=int(NO_LIMIT),
+        )
+        for side in (Direction.FORWARD, Direction.BACKWARD)
+    ]
+
+
+def _standings(low: I32, verified: Bool, coach: Coach) -> npt.NDArray[np.int8]:
+    standing = np.full(low.shape, _CLEAR, np.int8)
+    standing[low < coach.comfort_or_need.tenths] = _TIGHT
+    standing[~verified] = _UNVERIFIED
+    standing[low < coach.need.tenths] = _TOO_LOW
+    return standing
+
+
+def _structure_extra(
+    standing: npt.NDArray[np.int8], policy: Policy, share: F64 | float, passed: Bool | bool
+) -> F64:
+    """Seconds added by passing structures: the share of the passage; infinite where closed.
+
+    The figure of a whole way closes all of it, whether or not the structure itself is passed.
+    """
+    seconds = np.array([0.0, policy.unverified_s, policy.tight_s, 0.0])
+    extra = np.where(passed, seconds[standing] * share, 0.0)
+    if policy.refuse_unverified:
+        extra[(standing == _UNVERIFIED) & passed] = np.inf
+    extra[standing == _TOO_LOW] = np.inf
+    return extra
+
+
+# --- access and limits -------------------------------------------------------------------------------
+
+
+class _Rules:
+    """The rules of a network, decoded once and grouped by what they stand on."""
+
+    def __init__(self, network: Network) -> None:
+        self.all = tuple(network.rules)
+        self.by_arc = self._grouped(network.rule_arc, network.rule_index)
+        self.by_node = self._grouped(network.noderule_node, network.noderule_index)
+
+    def _grouped(self, places: I32, indices: I32) -> dict[int, list[Rule]]:
+        groups: dict[int, list[Rule]] = defaultdict(list)
+        for place, index in zip(places.tolist(), indices.tolist(), strict=True):
+            groups[place].append(self.all[index])
+        return groups
+
+
+def _arc_access(network: Network, vehicle: Vehicle, rules: _Rules) -> I8:
+    """The access of each arc at the time, ACCESS_*."""
+    static = network.arc_access_car if vehicle.coach is None else network.arc_access
+    access = np.array(static)
+    for arc, mine in rules.by_arc.items():
+        access[arc] = vehicle.access(int(static[arc]), mine)
+    if "access" in vehicle.ignore:
+        access[:] = ACCESS_OPEN
+    return access
+
+
+def _limited(network: Network, vehicle: Vehicle, rules: _Rules) -> Bool:
+    """Arcs closed by size, weight, dangerous goods, or as no place for a coach."""
+    closed = np.zeros(network.arc_tail.size, np.bool_)
+    limits = {
+        "width": network.arc_max_width,
+        "length": network.arc_max_length,
+        "weight": network.arc_max_weight,
+    }
+    for target, limit in limits.items():
+        measure = vehicle.measure(target)
+        if measure is not None:
+            closed |= limit < measure
+    flags = 0
+    if vehicle.coach is not None and "access" not in vehicle.ignore:
+        flags |= FLAG_DRIVE_THROUGH | FLAG_CAR_PARK
+    if vehicle.minds_hazmat_bans:
+        flags |= FLAG_HAZMAT_BAN
+    if flags:
+        closed |= (network.arc_flags & flags) > 0
+    for arc, mine in rules.by_arc.items():
+        closed[arc] |= any(vehicle.closes(rule) for rule in mine)
+    return closed
+
+
+# --- turns -------------------------------------------------------------------------------------------
+
+
+def _passing(
+    network: Network,
+    vehicle: Vehicle,
+    rules: _Rules,
+    standing: npt.NDArray[np.int8] | None,
+    policy: Policy,
+) -> tuple[F32, I8]:
+    """What passing each node adds, infinite where closed, and the access of each node at the time."""
+    extra = np.zeros(network.node_osm.size, np.float32)
+    access = np.array(network.node_access_car if vehicle.coach is None else network.node_access)
+    for node, mine in rules.by_node.items():
+        access[node] = vehicle.access(int(access[node]), mine)
+        if any(vehicle.closes(rule) for rule in mine):
+            extra[node] = np.inf
+    if "access" in vehicle.ignore:
+        access[:] = ACCESS_OPEN
+    elif vehicle.coach is not None:
+        extra[(network.node_flags & NODE_CAR_PARK) > 0] = np.inf
+    extra[access == ACCESS_CLOSED] = np.inf
+    if standing is not None and network.nodehit_node.size:
+        # A node tells nothing of the direction of its ways: the worse of the two counts.
+        worst = standing[network.nodehit_structure].min(axis=1)
+        np.add.at(extra, network.nodehit_node, _structure_extra(worst, policy, 1.0, True))
+    return extra, access
+
+
+def _turn_extra(
+    network: Network, vehicle: Vehicle, rules: _Rules, passing: F32, access: I8
+) -> tuple[F32, I64, I32]:
+    """What each turn adds, ends-only nodes as if open; the turns through those, and the node of each."""
+    extra = np.zeros(network.turn_to.size, np.float32)
+    on_turns = np.flatnonzero(network.turn_rule >= 0)
+    if on_turns.size:
+        closes = np.array([vehicle.closes(rule) for rule in rules.all], dtype=np.bool_)
+        extra[on_turns[closes[network.turn_rule[on_turns]]]] = np.inf
+        extra[network.more_turn[closes[network.more_rule]]] = np.inf
+    turns, node = turns_through(network, (passing > 0) | (access == ACCESS_ENDS))
+    extra[turns] += passing[node]
+    gates = access[node] == ACCESS_ENDS
+    return extra, turns[gates], node[gates]
+
+
+def turns_through(network: Network, special: Bool) -> tuple[I64, I32]:
+    """All turns through the nodes marked in `special` (n,), and the node of each."""
+    states = np.flatnonzero(special[network.arc_head[network.state_arc]])
+    begin, count = network.turn_ptr[states], network.turn_ptr[states + 1] - network.turn_ptr[states]
+    turns = np.repeat(begin + count - np.cumsum(count), count) + np.arange(int(count.sum()))
+    return turns, np.repeat(network.arc_head[network.state_arc[states]], count)
+
+
+# --- ends-only roads ---------------------------------------------------------------------------------
+
+
+def open_ends(network: Network, costs: Costs, *places: Iterable[int]) -> Costs:
+    """The costs of one drive with the ends-only roads opened that its ends need.
+
+    Each of `places` is the arcs of one place (start, destination). Opened are the ends-only zones that
+    hold them. Where places then still lie in different open parts of the network, as behind a gate, the
+    zones around the smaller parts are opened too, outwards until a common part or the largest one
+    is met.
+    """
+    groups = [np.fromiter(arcs, np.int64) for arcs in places]
+    car = costs.vehicle.coach is None
+    arc_area = network.arc_area_car if car else network.arc_area
+    links = network.area_links_car if car else network.area_links
+    static = network.arc_access_car if car else network.arc_access
+    opened: set[int] = set()
+    parts: list[set[int]] = []
+    for arcs in groups:
+        areas = {int(area) for area in arc_area[arcs] if area >= 0}
+        zones = {int(area) for area in arc_area[arcs[static[arcs] == ACCESS_ENDS]]}
+        opened |= zones
+        parts.append((areas - zones) | _linked(links, 0, zones))
+    for i, own in enumerate(parts):
+        others = set().union(*(p for j, p in enumerate(parts) if j != i)) | {0}
+        frontier = set(own)
+        while frontier and not own & others:
+            zones = _linked(links, 1, frontier) - opened
+            opened |= zones
+            frontier = _linked(links, 0, zones) - own
+            own.update(frontier)
+
+    arc_open = costs.ends & np.isin(arc_area, sorted(opened))
+    # Arcs that only a rule of the hour makes ends-only belong to no zone: the ways of the places themselves.
+    for arcs in groups:
+        near = np.isin(network.arc_way, network.arc_way[arcs]) if arcs.size else False
+        arc_open |= costs.ends & near
+    cost = costs.cost.copy()
+    states = np.flatnonzero(arc_open[network.state_arc])
+    cost[states] = costs.arc_cost[network.state_arc[states]]
+    turn_extra = costs.turn_extra
+    through = np.isin(costs.gate_area, sorted(opened))
+    if through.any():
+        turn_extra = turn_extra.copy()
+        turn_extra[costs.gate_turn[through]] = costs.gate_extra[through]
+    return replace(costs, cost=cost, turn_extra=turn_extra)
+
+
+def _linked(links: I32, column: int, of: Iterable[int]) -> set[int]:
+    """The areas linked with those given in `column` of the links."""
+    return {int(area) for area in links[np.isin(links[:, column], sorted(of)), 1 - column]}

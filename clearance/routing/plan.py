@@ -1,0 +1,281 @@
+"""The best drive between two places for one coach, and the tallest coach that gets there at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from clearance.core.lengths import Length
+from clearance.network.network import NO_LIMIT
+from clearance.routing.kernels import UNREACHED, shortest, widest
+from clearance.routing.mask import turns_through
+from clearance.routing.route import Route, covered_hits
+
+if TYPE_CHECKING:
+    from clearance.network.network import I32, Network
+    from clearance.routing.mask import Costs
+    from clearance.routing.snap import Snap
+
+__all__ = ["Tallest", "find_drive", "greatest_height"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """A stretch of one arc: what driving it costs, in all and for the policy alone."""
+
+    cost: float
+    extra: float
+
+
+def _stretch(network: Network, costs: Costs, arc: int, start: float, end: float) -> _Stretch:
+    """A stretch of `arc` between two fractions; infinite where something on it closes it.
+
+    An ends-only arc is open here: it holds an end of the drive.
+    """
+    if costs.closed[arc]:
+        return _Stretch(np.inf, np.inf)
+    extra = sum(float(costs.hit_extra[hit]) for hit in covered_hits(network, arc, start, end))
+    return _Stretch(float(costs.seconds[arc]) * (end - start) + extra, extra)
+
+
+def _states_of(network: Network, arc: int) -> list[int]:
+    """The state of an arc and its copies that remember how it was reached."""
+    arcs = network.arc_tail.size
+    return [arc, *(np.flatnonzero(network.state_arc[arcs:] == arc) + arcs).tolist()]
+
+
+def _onward(network: Network, arc: int) -> range:
+    return range(int(network.turn_ptr[arc]), int(network.turn_ptr[arc + 1]))
+
+
+def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Sequence[Snap]) -> Route | None:
+    """The cheapest drive from any of `start` to any of `end`; None where there is none.
+
+    Costs are seconds of driving and of policy. On the first arc only what lies from the start onwards
+    counts, on the last what lies up to the end. Exact; of drives that cost the same, always the same one.
+    """
+    best: tuple[float, Snap, Snap, list[int]] | None = None
+    for a in start:
+        for b in end:
+            if a.arc == b.arc and a.fraction <= b.fraction:
+                cost = _stretch(network, costs, a.arc, a.fraction, b.fraction).cost
+                if cost < (np.inf if best is None else best[0]):
+                    best = (cost, a, b, [a.arc])
+
+    first: dict[int, tuple[float, Snap]] = {}
+    for a in start:
+        rest = _stretch(network, costs, a.arc, a.fraction, 1.0).cost
+        for turn in _onward(network, a.arc):
+            label = rest + float(costs.turn_extra[turn])
+            state = int(network.turn_to[turn])
+            if label < (first[state][0] if state in first else np.inf):
+                first[state] = (label, a)
+    last = [
+        (state, cost, b)
+        for b in end
+        if (cost := _stretch(network, costs, b.arc, 0.0, b.fraction).cost) < np.inf
+        for state in _states_of(network, b.arc)
+    ]
+    if first and last:
+        labels, before, found = shortest(
+            network.turn_ptr,
+            network.turn_to,
+            cost=costs.cost,
+            turn_extra=costs.turn_extra,
+            sources=np.array(list(first), dtype=np.int32),
+            source_labels=np.array([label for label, _ in first.values()], dtype=np.float64),
+            targets=np.array([state for state, _, _ in last], dtype=np.int32),
+            target_extra=np.array([cost for _, cost, _ in last], dtype=np.float64),
+        )
+        if found >= 0:
+            state, extra, b = last[found]
+            cost = float(labels[state]) + extra
+            if cost < (np.inf if best is None else best[0]):
+                states = _trace(before, state)
+                a = first[states[0]][1]
+                best = (cost, a, b, [a.arc, *states])
+    if best is None:
+        return None
+    _, a, b, states = best
+    return _route(network, costs, states, a.fraction, b.fraction)
+
+
+def _trace(before: I32, state: int) -> list[int]:
+    states = [state]
+    while before[states[-1]] >= 0:
+        states.append(int(before[states[-1]]))
+    return states[::-1]
+
+
+def _route(network: Network, costs: Costs, states: list[int], start: float, end: float) -> Route:
+    """The sums of a drive over `states`."""
+    turns = []
+    for here, there in pairwise(states):
+        begin, stop = int(network.turn_ptr[here]), int(network.turn_ptr[here + 1])
+        turns.append(begin + int(np.flatnonzero(network.turn_to[begin:stop] == there)[0]))
+    route = Route(
+        states=tuple(states),
+        arcs=tuple(network.state_arc[states].tolist()),
+        turns=tuple(turns),
+        start=start,
+        end=end,
+        seconds=0.0,
+        policy_seconds=0.0,
+        length_m=0.0,
+    )
+    seconds = length = 0.0
+    policy = float(costs.turn_extra[turns].sum(dtype=np.float64))
+    for i, arc in enumerate(route.arcs):
+        from_, to = route.span(i)
+        stretch = _stretch(network, costs, arc, from_, to)
+        seconds += stretch.cost - stretch.extra
+        policy += stretch.extra
+        length += float(network.arc_length[arc]) * (to - from_)
+    return replace(route, seconds=seconds, policy_seconds=policy, length_m=length)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tallest:
+    """The greatest height, in clearances, that any way between two places admits.
+
+    `height` is None where no figure limits the best way. `route` is the quickest way that admits it,
+    None where there is no way at all. `limiting` are the structures on it that set the height.
+    """
+
+    height: Length | None
+    route: Route | None
+    limiting: tuple[int, ...] = ()
+
+
+def greatest_height(
+    network: Network, costs: Costs, start: Sequence[Snap], end: Sequence[Snap], *, unverified_passable: bool
+) -> Tallest:
+    """The greatest height that can be brought from `start` to `end`, whatever the coach measures.
+
+    `costs` must have been made with ``height`` ignored, so that only the other limits close anything.
+    Figures that may hold limit the height, verified or not. Structures that are unverified limit it by no
+    more than that if `unverified_passable`, else they are closed.
+
+    Raises ValueError for costs in which heights count.
+    """
+    if costs.vehicle.coach is None or "height" not in costs.vehicle.ignore:
+        raise ValueError("the greatest height needs the costs of a coach with height ignored")
+    widths = _Widths.of(network, costs, unverified_passable=unverified_passable)
+    height = _widest(network, costs, widths, start, end)
+    if height == UNREACHED:
+        return Tallest(height=None, route=None)
+    route = find_drive(network, widths.at_least(network, costs, height), start, end)
+    assert route is not None, "the widest way is a way"
+    if height == NO_LIMIT:
+        return Tallest(height=None, route=route)
+    return Tallest(
+        height=Length(height), route=route, limiting=tuple(widths.equal_to(network, route, height))
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Widths:
+    """The clearance of each hit (h,) and node hit, tenths of a millimetre; UNREACHED where closed."""
+
+    hit: I32
+    node_hit: I32
+
+    @classmethod
+    def of(cls, network: Network, costs: Costs, *, unverified_passable: bool) -> _Widths:
+        hit = costs.low[network.hit_structure, network.hit_side]
+        node_hit = costs.low[network.nodehit_structure].min(axis=1)
+        if not unverified_passable:
+            unproven = ~costs.verified[network.hit_structure, network.hit_side]
+            hit[unproven & network.hit_passed] = UNREACHED
+            node_hit[~costs.verified[network.nodehit_structure].all(axis=1)] = UNREACHED
+        return cls(hit=hit, node_hit=node_hit)
+
+    def on_states(self, network: Network, costs: Costs) -> I32:
+        """The lowest clearance on each state's arc."""
+        width = np.full(network.arc_tail.size, NO_LIMIT, np.int32)
+        np.minimum.at(width, network.hit_arc, self.hit)
+        states = width[network.state_arc]
+        states[costs.cost == np.inf] = UNREACHED
+        return states
+
+    def on_turns(self, network: Network, costs: Costs) -> I32:
+        """The lowest clearance on each turn."""
+        node = np.full(network.node_osm.size, NO_LIMIT, np.int32)
+        np.minimum.at(node, network.nodehit_node, self.node_hit)
+        width = np.full(network.turn_to.size, NO_LIMIT, np.int32)
+        turns, at = turns_through(network, node < NO_LIMIT)
+        width[turns] = node[at]
+        width[costs.turn_extra == np.inf] = UNREACHED
+        return width
+
+    def on_stretch(self, network: Network, costs: Costs, arc: int, start: float, end: float) -> int:
+        """The lowest clearance on a stretch of an arc that holds an end of the drive."""
+        if costs.closed[arc]:
+            return UNREACHED
+        hits = covered_hits(network, arc, start, end)
+        return min((int(self.hit[hit]) for hit in hits), default=int(NO_LIMIT))
+
+    def at_least(self, network: Network, costs: Costs, height: int) -> Costs:
+        """The costs with everything lower than `height` closed, unverified structures charged."""
+        unproven = ~costs.verified[network.hit_structure, network.hit_side] & network.hit_passed
+        hit_extra = np.where(unproven, costs.policy.unverified_s * network.hit_share, 0.0)
+        hit_extra[self.hit < height] = np.inf
+        arc_extra = np.zeros(network.arc_tail.size)
+        np.add.at(arc_extra, network.hit_arc, hit_extra)
+        low_node = np.zeros(network.node_osm.size, np.bool_)
+        low_node[network.nodehit_node[self.node_hit < height]] = True
+        turn_extra = costs.turn_extra.copy()
+        turn_extra[turns_through(network, low_node)[0]] = np.inf
+        return replace(
+            costs,
+            cost=costs.cost + arc_extra[network.state_arc],
+            arc_cost=costs.arc_cost + arc_extra,
+            hit_extra=hit_extra,
+            turn_extra=turn_extra,
+        )
+
+    def equal_to(self, network: Network, route: Route, height: int) -> list[int]:
+        """The structures on a route whose clearance is just `height`, in driving order."""
+        found: list[int] = []
+        for i, arc in enumerate(route.arcs):
+            hits = [h for h in covered_hits(network, arc, *route.span(i)) if self.hit[h] == height]
+            found += network.hit_structure[hits].tolist()
+            if i < len(route.arcs) - 1:
+                at = (network.nodehit_node == network.arc_head[arc]) & (self.node_hit == height)
+                found += network.nodehit_structure[at].tolist()
+        return list(dict.fromkeys(found))
+
+
+def _widest(
+    network: Network, costs: Costs, widths: _Widths, start: Sequence[Snap], end: Sequence[Snap]
+) -> int:
+    """The greatest width of any way, in tenths of a millimetre; UNREACHED where there is none."""
+    on_turns = widths.on_turns(network, costs)
+    best = UNREACHED
+    for a in start:
+        for b in end:
+            if a.arc == b.arc and a.fraction <= b.fraction:
+                best = max(best, widths.on_stretch(network, costs, a.arc, a.fraction, b.fraction))
+    first: dict[int, int] = {}
+    for a in start:
+        rest = widths.on_stretch(network, costs, a.arc, a.fraction, 1.0)
+        for turn in _onward(network, a.arc):
+            state = int(network.turn_to[turn])
+            first[state] = max(first.get(state, UNREACHED), min(rest, int(on_turns[turn])))
+    labels, _ = widest(
+        network.turn_ptr,
+        network.turn_to,
+        width=widths.on_states(network, costs),
+        turn_width=on_turns,
+        sources=np.array(list(first), dtype=np.int32),
+        source_labels=np.array(list(first.values()), dtype=np.int32),
+    )
+    for b in end:
+        rest = widths.on_stretch(network, costs, b.arc, 0.0, b.fraction)
+        for state in _states_of(network, b.arc):
+            best = max(best, min(int(labels[state]), rest))
+    return best

@@ -1,0 +1,146 @@
+"""From a place to the nearest point of a road."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from clearance.core.errors import PlaceError
+from clearance.network.geometry import plane_scale, steps
+
+if TYPE_CHECKING:
+    from clearance.network.network import F64, I64, Bool, Network
+
+__all__ = ["LIMIT_M", "Snap", "snap"]
+
+#: A place farther than this from any road is no place to drive to (judgement, no source).
+LIMIT_M = 500.0
+#: Points as near as this to the nearest one count as the same: the corner of two roads.
+_SAME_M = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snap:
+    """A point on an arc: `fraction` of its length from its tail, `distance_m` from the place.
+
+    `lon`, `lat` are the point on the road, WGS84 degrees.
+    """
+
+    arc: int
+    fraction: float
+    distance_m: float
+    lon: float
+    lat: float
+
+
+def snap(network: Network, lon: float, lat: float, usable: Bool, limit_m: float = LIMIT_M) -> list[Snap]:
+    """The nearest point on a usable road, once for each arc through it, nearest and lowest arc first.
+
+    `usable` (a,) marks the arcs that count. A two-way road is returned in both directions; at a corner all
+    roads that meet there are.
+
+    Raises PlaceError, with the distance and what to try, where no usable road is within `limit_m`.
+    """
+    x_scale, y_scale = plane_scale(lat)
+    pieces = _usable_pieces(network, usable)
+    near = _segments_near(network, lon, lat, limit_m / x_scale, limit_m / y_scale)
+    owner = np.searchsorted(network.geom_ptr, near, side="right") - 1
+    kept = pieces[owner]
+    near, owner = near[kept], owner[kept]
+    if near.size:
+        offset, part = _nearest_on(network, near, (lon, lat), (x_scale, y_scale))
+        best = float(offset.min())
+        if best <= limit_m:
+            same = np.flatnonzero(offset <= best + _SAME_M)
+            nearest = zip(*(a[same].tolist() for a in (near, owner, part, offset)), strict=True)
+            return _snaps(network, usable, nearest)
+    raise _too_far(network, lon, lat, pieces, limit_m)
+
+
+def _usable_pieces(network: Network, usable: Bool) -> Bool:
+    pieces = np.zeros(network.geom_ptr.size - 1, np.bool_)
+    pieces[network.arc_geom[usable]] = True
+    return pieces
+
+
+def _segments_near(network: Network, lon: float, lat: float, d_lon: float, d_lat: float) -> I64:
+    """Segments (by their first point) whose box comes within the given degrees of the place."""
+    x, y = network.geom_lon, network.geom_lat
+    west, east = x < lon - d_lon, x > lon + d_lon
+    south, north = y < lat - d_lat, y > lat + d_lat
+    apart = (west[:-1] & west[1:]) | (east[:-1] & east[1:])
+    apart |= (south[:-1] & south[1:]) | (north[:-1] & north[1:])
+    # From the last point of a piece to the first of the next there is no segment.
+    apart[network.geom_ptr[1:-1] - 1] = True
+    return np.flatnonzero(~apart)
+
+
+def _nearest_on(
+    network: Network, segments: I64, place: tuple[float, float], scale: tuple[float, float]
+) -> tuple[F64, F64]:
+    """Metres from the place to each segment, and where on it (0 to 1) the nearest point lies."""
+    ax = (network.geom_lon[segments] - place[0]) * scale[0]
+    ay = (network.geom_lat[segments] - place[1]) * scale[1]
+    bx = (network.geom_lon[segments + 1] - place[0]) * scale[0]
+    by = (network.geom_lat[segments + 1] - place[1]) * scale[1]
+    dx, dy = bx - ax, by - ay
+    square = dx * dx + dy * dy
+    part = np.clip(-(ax * dx + ay * dy) / np.where(square > 0, square, 1.0), 0.0, 1.0)
+    return np.hypot(ax + part * dx, ay + part * dy), part
+
+
+def _snaps(network: Network, usable: Bool, nearest: Iterable[tuple[int, int, float, float]]) -> list[Snap]:
+    """The snaps of the nearest points, each told by (segment, piece, part of the segment, distance)."""
+    found: dict[tuple[int, float], Snap] = {}
+    for segment, piece, along, distance in nearest:
+        begin, stop = int(network.geom_ptr[piece]), int(network.geom_ptr[piece + 1])
+        x, y = network.geom_lon[begin:stop], network.geom_lat[begin:stop]
+        lengths = steps(x, y)
+        done, total = float(lengths[: segment - begin].sum()), float(lengths.sum())
+        fraction = (done + along * float(lengths[segment - begin])) / total if total > 0 else 0.0
+        fraction = min(max(fraction, 0.0), 1.0)
+        at = segment - begin
+        lon = float(x[at] + along * (x[at + 1] - x[at]))
+        lat = float(y[at] + along * (y[at + 1] - y[at]))
+        for arc in np.flatnonzero((network.arc_geom == piece) & usable).tolist():
+            own = fraction if network.arc_from[arc] < network.arc_to[arc] else 1.0 - fraction
+            # The shared point of two segments of one piece is one place; the ends of a closed piece are two.
+            found.setdefault(
+                (arc, round(own, 6)),
+                Snap(arc=arc, fraction=own, distance_m=distance, lon=lon, lat=lat),
+            )
+    return sorted(found.values(), key=lambda s: (round(s.distance_m, 3), s.arc, s.fraction))
+
+
+def _too_far(network: Network, lon: float, lat: float, pieces: Bool, limit_m: float) -> PlaceError:
+    where = f"{lat:.6f},{lon:.6f}"
+    owned = np.zeros(network.geom_lon.size, np.bool_)
+    if pieces.any():
+        sizes = np.diff(network.geom_ptr)
+        owned = np.repeat(pieces, sizes)
+    if not owned.any():
+        return PlaceError(f"{where}: the road file holds no road that the coach may use")
+    x_scale, y_scale = plane_scale(lat)
+    # The nearest point of any road, good enough to say how far.
+    distance = float(
+        np.hypot((network.geom_lon[owned] - lon) * x_scale, (network.geom_lat[owned] - lat) * y_scale).min()
+    )
+    west, east = float(network.geom_lon.min()), float(network.geom_lon.max())
+    south, north = float(network.geom_lat.min()), float(network.geom_lat.max())
+    if not (west <= lon <= east and south <= lat <= north):
+        return PlaceError(
+            f"{where} is outside the area of the road file "
+            f"({south:.4f},{west:.4f} to {north:.4f},{east:.4f}), about {_shown(distance)} from its nearest "
+            "road; check the order (lat,lon) or get a larger area"
+        )
+    return PlaceError(
+        f"{where} is about {_shown(distance)} from the nearest road that the coach may use, more than "
+        f"{limit_m:.0f} m; give a place on a road"
+    )
+
+
+def _shown(metres: float) -> str:
+    return f"{metres:.0f} m" if metres < 10_000 else f"{metres / 1000:.0f} km"
