@@ -8,7 +8,7 @@ from enum import StrEnum
 from itertools import pairwise
 
 from clearance.core.drive import Drive, Piece, Stop
-from clearance.outputs.legs import along, bearing, halts, legs, span_m
+from clearance.outputs.legs import along, bearing, gap, halts, legs
 
 __all__ = ["Step", "StepKind", "Turn", "directions", "heading_word", "road_words", "step_text"]
 
@@ -69,8 +69,6 @@ class Step:
 #: How much of the road before and after a corner tells its angle: short enough to see the corner, long
 #: enough not to see a single crooked node. Judgement, no source.
 _LOOK_M = 25.0
-#: Pieces further apart than this do not meet: something unchecked lies between.
-_GAP_M = 5.0
 #: Bounds between the words, in degrees from straight on. Judgement, no source.
 _STRAIGHT, _SLIGHT, _SHARP, _ROUND = 15.0, 45.0, 120.0, 170.0
 #: A road that goes on in its own name is told of only where it turns this much.
@@ -115,7 +113,7 @@ def _leg(pieces: Sequence[Piece], number: int, here: Stop | None) -> Iterator[St
     #: The last piece that is no circle, the first piece of the circle being driven, the last piece of all.
     before = circle = last = None
     for piece in pieces:
-        if last is not None and span_m(last.points[-1], piece.points[0]) > _GAP_M:
+        if last is not None and gap(last, piece):
             # Across an unchecked gap there is no corner to tell of: the way starts anew.
             before = circle = None
         last = piece

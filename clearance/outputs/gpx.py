@@ -12,11 +12,11 @@ from datetime import UTC, datetime, timedelta
 from itertools import chain
 
 from clearance import __version__
-from clearance.core.drive import Drive, Finding, Piece, Stop
+from clearance.core.drive import Drive, Finding, Stop
 from clearance.core.extract import ATTRIBUTION
 from clearance.core.structure import Standing
 from clearance.outputs.directions import directions, step_text
-from clearance.outputs.legs import halts, legs, stop_letter
+from clearance.outputs.legs import halts, legs, lines, stop_letter
 from clearance.outputs.marks import MARKS, PLACE_MARK, TURN_OFF_MARK
 from clearance.outputs.measures import Units, clock_text, distance_text, duration_text
 from clearance.outputs.wording import (
@@ -53,9 +53,9 @@ Point = tuple[float, float]
 def drive_gpx(drive: Drive, units: Units = Units.FEET, *, made: datetime | None = None) -> str:
     """The drive as one GPX 1.1 document.
 
-    Each leg is a segment of the track; parts of an inspected line that were not checked are a track of
-    their own. `made` is the time of writing, with a zone; the present where it is None. A blocked drive has
-    waypoints only: what is in the way.
+    Each leg is a segment of the track, more where gaps part it; parts of an inspected line that were not
+    checked are tracks of their own. `made` is the time of writing, with a zone; the present where it is
+    None. A blocked drive has waypoints only: what is in the way.
     """
     root = ET.Element(
         "gpx",
@@ -189,18 +189,8 @@ def _track(root: ET.Element, drive: Drive, units: Units, title: str) -> None:
     _child(track, "name", title)
     _child(track, "desc", f"{verdict_word(drive.verdict)}: {verdict_sentence(drive, units)}")
     for leg in legs(drive):
-        if leg:
-            _segment(track, _joined(leg))
-
-
-def _joined(leg: Iterable[Piece]) -> Iterator[Point]:
-    """The points of a leg; where two pieces meet, their common point once."""
-    last: Point | None = None
-    for piece in leg:
-        for point in piece.points:
-            if point != last:
-                yield point
-            last = point
+        for line in lines(leg):
+            _segment(track, line)
 
 
 def _segment(track: ET.Element, points: Iterable[Point]) -> None:

@@ -9,12 +9,14 @@ from itertools import pairwise
 
 from clearance.core.drive import Drive, Piece, Stop
 
-__all__ = ["along", "bearing", "halts", "legs", "span_m", "stop_letter"]
+__all__ = ["along", "bearing", "gap", "halts", "legs", "lines", "span_m", "stop_letter"]
 
 Point = tuple[float, float]
 
 #: Closer than this, two distances along the drive are the same place.
 _SAME_M = 1.0
+#: Pieces further apart than this do not meet: something unchecked lies between.
+_GAP_M = 5.0
 #: Mean radius of the Earth (IUGG 1980, R1; from memory). Shares and angles need no ellipsoid.
 _RADIUS_M = 6_371_008.8
 
@@ -121,6 +123,25 @@ def legs(drive: Drive) -> tuple[tuple[Piece, ...], ...]:
             leg.append(piece)
         result.append(tuple(leg))
     return (*result, tuple(reversed(waiting)))
+
+
+def gap(before: Piece, after: Piece) -> bool:
+    """Whether two pieces that follow one another do not meet."""
+    return span_m(before.points[-1], after.points[0]) > _GAP_M
+
+
+def lines(leg: Sequence[Piece]) -> tuple[tuple[Point, ...], ...]:
+    """The (lon, lat) points of a leg, one line for each part without a gap; a common point stands once."""
+    result: list[list[Point]] = []
+    last: Piece | None = None
+    for piece in leg:
+        if last is None or gap(last, piece):
+            result.append([])
+        for point in piece.points:
+            if not result[-1] or result[-1][-1] != point:
+                result[-1].append(point)
+        last = piece
+    return tuple(tuple(line) for line in result)
 
 
 def _cut(piece: Piece, metres: float) -> tuple[Piece, Piece]:

@@ -1,0 +1,130 @@
+// Ties the lists and the map together, and switches the units. All figures are in the page already.
+"use strict";
+
+(() => {
+  const data = JSON.parse(document.getElementById("data").textContent);
+  const root = document.documentElement;
+  const status = document.getElementById("status");
+  const still = window.matchMedia("(prefers-reduced-motion: reduce)");
+
+  // --- units ---
+
+  const switches = document.querySelectorAll("button[data-units]");
+  for (const button of switches) {
+    button.addEventListener("click", () => {
+      root.dataset.units = button.dataset.units;
+      for (const other of switches) other.setAttribute("aria-pressed", String(other === button));
+      status.textContent = `Lengths and distances are now in ${button.dataset.units === "feet" ? "feet and miles" : "metres and kilometres"}.`;
+    });
+  }
+
+  // --- map ---
+
+  const map = L.map("map", { zoomControl: true, attributionControl: true, maxZoom: 19, minZoom: 5, zoomSnap: 0.25 });
+  map.attributionControl.setPrefix(false);
+  const attribution = document.createElement("span");
+  attribution.textContent = data.attribution;
+  map.attributionControl.addAttribution(attribution.innerHTML);
+  for (const [unit, name] of [["metric", "m"], ["imperial", "ft"]]) {
+    const scale = L.control.scale({ metric: unit === "metric", imperial: unit === "imperial" }).addTo(map);
+    scale.getContainer().classList.add(name);
+    scale.getContainer().setAttribute("aria-hidden", "true");
+  }
+
+  const colour = (name) => getComputedStyle(root).getPropertyValue(name).trim();
+  const car = L.polyline(data.car, { interactive: false });
+  const casing = L.polyline(data.drive, { interactive: false });
+  const line = L.polyline(data.drive, { interactive: false });
+  const unchecked = L.polyline(data.unchecked, { interactive: false });
+  const everything = L.latLngBounds([]);
+  for (const layer of [car, casing, line, unchecked]) if (!layer.isEmpty()) everything.extend(layer.getBounds());
+  for (const point of [...data.findings, ...data.stops]) everything.extend(point.at);
+
+  function showAll(animate) {
+    if (everything.isValid()) map.fitBounds(everything, { padding: [48, 48], maxZoom: 16, animate });
+    else map.setView([0, 0], 5);
+  }
+  showAll(false);
+
+  if (data.tiles) {
+    map.createPane("tiles").style.zIndex = 250;
+    const credit = document.createElement("span");
+    credit.textContent = data.tiles.attribution;
+    L.tileLayer(data.tiles.url, { pane: "tiles", maxZoom: 19, attribution: credit.innerHTML }).addTo(map);
+  }
+  const redrawRoads = BaseMap(map, data);
+  if (data.tiles) map.getPane("roads").style.opacity = 0.45;
+  for (const layer of [car, casing, line, unchecked]) layer.addTo(map);
+
+  function restyle() {
+    casing.setStyle({ color: colour("--on-drive"), weight: 9, opacity: 0.9 });
+    line.setStyle({ color: colour("--drive"), weight: 5.5, opacity: 1 });
+    car.setStyle({ color: colour("--car"), weight: 2.2, opacity: 1, dashArray: "3 7", lineCap: "butt" });
+    unchecked.setStyle({ color: colour("--too-low"), weight: 5, opacity: 1, dashArray: "1 10" });
+    redrawRoads();
+  }
+  restyle();
+  // Names drawn before the packed letters are ready would stand there in others.
+  document.fonts.ready.then(restyle);
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", restyle);
+
+  const far = () => map.getContainer().classList.toggle("far", map.getZoom() < 14);
+  map.on("zoomend", far);
+  far();
+
+  // --- the link between list and map ---
+
+  let chosen = null;
+  const marks = Marks.addAll(map, data, (id) => choose(id, "map"));
+
+  function mark(id, on) {
+    const entry = document.getElementById(id);
+    entry.classList.toggle("is-chosen", on);
+    const button = entry.querySelector(".choose");
+    if (on) button.setAttribute("aria-current", "true");
+    else button.removeAttribute("aria-current");
+    marks.get(id).marker.getElement().classList.toggle("is-chosen", on);
+  }
+
+  function choose(id, from) {
+    if (chosen) mark(chosen, false);
+    chosen = id;
+    mark(id, true);
+    if (from === "list") {
+      show(marks.get(id).at);
+      return;
+    }
+    const entry = document.getElementById(id);
+    entry.scrollIntoView({ block: "center", behavior: still.matches ? "auto" : "smooth" });
+    entry.querySelector(".choose").focus({ preventScroll: true });
+  }
+
+  function show(at) {
+    map.setView(at, Math.max(map.getZoom(), 16), { animate: !still.matches });
+  }
+
+  for (const button of document.querySelectorAll("[data-choose]")) {
+    button.addEventListener("click", () => choose(button.dataset.choose, "list"));
+  }
+  for (const button of document.querySelectorAll("[data-show]")) {
+    button.addEventListener("click", () => show(button.dataset.show.split(",").map(Number)));
+  }
+  document.getElementById("whole").addEventListener("click", () => showAll(!still.matches));
+
+  // --- paper: the map is drawn for it, whole, in the size it has there ---
+
+  const screen = { view: null };
+  window.addEventListener("beforeprint", () => {
+    screen.view = [map.getCenter(), map.getZoom()];
+    root.classList.add("for-paper");
+    map.invalidateSize({ animate: false });
+    showAll(false);
+    restyle();
+  });
+  window.addEventListener("afterprint", () => {
+    root.classList.remove("for-paper");
+    map.invalidateSize({ animate: false });
+    if (screen.view) map.setView(...screen.view, { animate: false });
+    restyle();
+  });
+})();

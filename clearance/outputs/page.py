@@ -1,0 +1,133 @@
+"""A drive as one HTML file that opens without a network and asks for nothing."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+from clearance.core.drive import Drive
+from clearance.core.errors import UsageError
+from clearance.core.mapline import MapLine
+from clearance.outputs.measures import Units
+from clearance.outputs.page_view import page_data, page_texts
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+__all__ = ["drive_page"]
+
+_SCRIPTS = ("leaflet/leaflet.js", "page/basemap.js", "page/marks.js", "page/page.js")
+_STYLES = ("leaflet/leaflet.css", "page/page.css")
+_FONTS = (("fonts/atkinson/latin-regular.woff2", 400), ("fonts/atkinson/latin-bold.woff2", 700))
+
+
+def drive_page(
+    drive: Drive,
+    roads: Sequence[MapLine],
+    units: Units = Units.FEET,
+    *,
+    tiles: str | None = None,
+    tiles_attribution: str = "",
+) -> str:
+    """The page of a drive over the lines of the road file.
+
+    Everything is inside, and a content policy in the page itself forbids any request. `units` is what it
+    shows first (BOTH: feet); the reader may switch. `tiles` is the address of a tile server with {z}, {x}
+    and {y}; only then, images of that one host are let in and drawn beneath the roads.
+
+    Raises UsageError where `tiles` is no such address.
+    """
+    from jinja2 import Environment
+    from markupsafe import Markup
+
+    image_source = _tile_source(tiles) if tiles is not None else ""
+    styles = [_font_faces(), *(_asset(name) for name in _STYLES)]
+    scripts = [_asset(name) for name in _SCRIPTS]
+    policy = "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src {' '.join(map(_hash, scripts))}",
+            f"style-src {' '.join(map(_hash, styles))}",
+            "font-src data:",
+            f"img-src data: {image_source}".rstrip(),
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+    template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(
+        _asset("page/page.html")
+    )
+    data = page_data(drive, roads)
+    if tiles is not None:
+        data["tiles"] = {"url": tiles, "attribution": tiles_attribution}
+    return template.render(
+        **page_texts(drive),
+        units=Units.METRES.value if units is Units.METRES else Units.FEET.value,
+        csp=policy,
+        styles=[Markup(s) for s in styles],
+        scripts=[Markup(s) for s in scripts],
+        data=_json(data),
+    )
+
+
+# --- parts of the file --------------------------------------------------------------------------------
+
+
+@cache
+def _asset(name: str) -> str:
+    text = (files("clearance.outputs") / "assets" / name).read_text(encoding="utf-8")
+    # The packed library names a source map beside it; a reader's developer tools would ask for it.
+    return re.sub(r"\n?//# sourceMappingURL=\S+\s*$", "\n", text)
+
+
+@cache
+def _font_faces() -> str:
+    rules = []
+    for name, weight in _FONTS:
+        content = (files("clearance.outputs") / "assets" / name).read_bytes()
+        rules.append(
+            f'@font-face{{font-family:"Sheet";font-weight:{weight};font-display:block;'
+            f"src:url(data:font/woff2;base64,{base64.b64encode(content).decode()})}}"
+        )
+    return "\n".join(rules)
+
+
+def _hash(text: str) -> str:
+    """The source expression that lets in exactly this text (Content Security Policy Level 3, 2.3.1)."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _json(data: object) -> Markup:
+    """JSON that cannot end the script element it stands in (HTML, 4.12.1.3), nor a line in old readers."""
+    from markupsafe import Markup
+
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
+
+
+_HOST = re.compile(r"(?:\{s\}\.)?[A-Za-z0-9](?:[A-Za-z0-9.-]*[A-Za-z0-9])?(?::\d{1,5})?", re.ASCII)
+_LOCAL = re.compile(r"(?:127\.0\.0\.1|localhost)(?::\d{1,5})?", re.ASCII)
+
+
+def _tile_source(tiles: str) -> str:
+    """The source expression of a tile server. Raises UsageError where there is none in the address."""
+    parts = urlsplit(tiles)
+    host = parts.netloc
+    local = parts.scheme == "http" and _LOCAL.fullmatch(host)
+    if not local and (parts.scheme != "https" or not _HOST.fullmatch(host)):
+        raise UsageError(
+            f"tile address {tiles!r} is no https address of a plain host; "
+            "write it like https://tiles.example/{z}/{x}/{y}.png"
+        )
+    if missing := [part for part in ("{z}", "{x}", "{y}") if part not in tiles]:
+        raise UsageError(f"tile address {tiles!r} lacks {', '.join(missing)}, which stand for the tile")
+    return f"{parts.scheme}://{host.replace('{s}', '*')}"
