@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import bz2
 import gzip
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from clearance.core.errors import InputError
 from clearance.core.extract import ATTRIBUTION, Extract
 from clearance.sources.osm_file import read_osm
 from tests.towns import Town
-
-DATA = Path(__file__).parents[3] / "shared" / "data"
 
 
 def town() -> Town:
@@ -54,7 +56,7 @@ def write(path: Path, text: str | None = None) -> Path:
 def as_pbf(path: Path, source: Path) -> Path:
     import osmium
 
-    with osmium.SimpleWriter(str(path)) as writer:
+    with osmium.SimpleWriter(str(path), overwrite=True) as writer:
         for item in osmium.FileProcessor(str(source)):
             writer.add(item)
     return path
@@ -109,3 +111,126 @@ def test_the_order_of_elements_does_not_matter(tmp_path: Path) -> None:
         read_osm(write(tmp_path / "a.osm")),
         read_osm(write(tmp_path / "b.osm", turned)),
     )
+
+
+def pbf_bytes(tmp_path: Path) -> bytes:
+    return as_pbf(tmp_path / "whole.osm.pbf", write(tmp_path / "whole.osm")).read_bytes()
+
+
+def xml(inner: str, head: str = "") -> str:
+    return f'<?xml version="1.0" encoding="UTF-8"?>{head}<osm version="0.6">{inner}</osm>'
+
+
+ENTITIES = '<!DOCTYPE osm [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;&a;">]>'
+OUTSIDE = '<!DOCTYPE osm SYSTEM "file:///etc/hostname">'
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [
+        ("a.osm", b"", "is empty"),
+        ("a.osm.pbf", b"", "is empty"),
+        ("a.osm.gz", gzip.compress(b""), "not XML"),
+        ("a.osm.bz2", b"BZ", "cannot be read as bzip2ed OSM XML"),
+        ("a.osm.gz", b"<osm>", "cannot be read as gzipped OSM XML"),
+        ("a.osm.pbf", b"<osm>", "cannot be read as PBF"),
+        ("a.osm", b"\x1f\x8b\x08\x00", "not XML"),
+        ("a.osm", b"lat,lon\n1,2\n", "not XML"),
+        ("a.osm", b'{"elements": []}', "not XML"),
+        ("a.osm", "<osm version='0.6'></osm>".encode("utf-16"), "not XML in UTF-8"),
+        ("a.osm", b"<gpx version='1.1'/>", "its root is <gpx>, not <osm>"),
+        ("a.osm", b"<?xml version='1.0'?><!-- <osm> --><osmChange/>", "its root is <osmChange>"),
+        ("a.osm", b"<!DOCTYPE html><html><body>busy</body></html>", "web page"),
+        ("a.osm", xml("<node id='1' lat='1' lon='1'/>", ENTITIES).encode(), "document type or entities"),
+        ("a.osm", xml("", OUTSIDE).encode(), "document type or entities"),
+        ("a.osm", b"<osm version='0.5'></osm>", "version 0.5"),
+        ("a.osm", b"<osm version='0.6'><node id='1'", "cannot be read as OSM XML"),
+        ("a.osm", b"<osm version='0.6'>" + b"<a>" * 100_000, "nested too deep"),
+        ("a.osm", xml("<node id='1' lat='x' lon='1'/>").encode(), "cannot be read as OSM XML"),
+        ("a.osm", xml("<node id='1' lat='nan' lon='1'/>").encode(), "cannot be read as OSM XML"),
+        ("a.osm", xml(f"<node id='{10**30}' lat='1' lon='1'/>").encode(), "illegal id"),
+        ("a.osm", xml("<node id='1' lat='1' lon='1'/>").encode(), "holds no roads"),
+        (
+            "a.osm",
+            xml("<way id='1'><nd ref='1'/><nd ref='2'/><tag k='highway' v='x'/></way>").encode(),
+            "no roads",
+        ),
+        ("a.txt", b"<osm version='0.6'/>", "ends in none of .osm"),
+        ("osm", b"<osm version='0.6'/>", "ends in none of .osm"),
+    ],
+)
+def test_a_file_that_cannot_be_meant_is_refused(tmp_path: Path, name: str, content: bytes, says: str) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    with pytest.raises(InputError) as caught:
+        read_osm(path)
+    assert str(path) in str(caught.value)
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no such file"):
+        read_osm(tmp_path / "none.osm")
+    (tmp_path / "folder.osm").mkdir()
+    with pytest.raises(InputError, match="is a folder"):
+        read_osm(tmp_path / "folder.osm")
+
+
+@pytest.mark.parametrize("share", [0.02, 0.3, 0.6, 0.9, 0.999])
+@pytest.mark.parametrize("name", ["t.osm", "t.osm.gz", "t.osm.bz2", "t.osm.pbf"])
+def test_a_truncated_file_is_refused(tmp_path: Path, name: str, share: float) -> None:
+    path = tmp_path / name
+    raw = pbf_bytes(tmp_path) if name.endswith("pbf") else write(path).read_bytes().rstrip()
+    path.write_bytes(raw[: int(len(raw) * share)])
+    with pytest.raises(InputError, match=re.escape(str(path))):
+        read_osm(path)
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(at=st.integers(0), flip=st.integers(1, 255), name=st.sampled_from(["t.osm", "t.osm.pbf", "t.osm.gz"]))
+def test_a_flipped_byte_is_an_extract_or_an_input_error(
+    tmp_path: Path, at: int, flip: int, name: str
+) -> None:
+    path = tmp_path / name
+    raw = bytearray(pbf_bytes(tmp_path) if name.endswith("pbf") else write(path).read_bytes())
+    raw[at % len(raw)] ^= flip
+    path.write_bytes(raw)
+    try:
+        extract = read_osm(path)
+    except InputError:
+        return
+    nodes = set(extract.node_ids.tolist())
+    assert all(nodes.issuperset(way.nodes) for way in extract.ways)
+
+
+@pytest.mark.parametrize(
+    ("stamp", "date"),
+    [
+        ("2025-03-01T10:00:00Z", "2025-03-01T10:00:00Z"),
+        ("2068-01-01T00:00:00Z", ""),
+        ("soon", ""),
+        ("1970-01-01T00:00:00Z", ""),
+    ],
+)
+def test_the_date_a_server_wrote_into_the_file(tmp_path: Path, stamp: str, date: str) -> None:
+    text = town().osm_xml().replace("<node", f'<meta osm_base="{stamp}"/><node', 1)
+    info = read_osm(write(tmp_path / "a.osm", text)).info
+    assert info.data_date == date
+    assert any("date" in warning for warning in info.warnings) is (date == "")
+
+
+def test_the_newest_element_dates_a_file_without_a_date(tmp_path: Path) -> None:
+    text = town().osm_xml().replace('<way id="20"', '<way id="20" timestamp="2024-05-06T07:08:09Z"')
+    assert read_osm(write(tmp_path / "a.osm", text)).info.data_date == "2024-05-06T07:08:09Z"
+
+
+def test_deleted_elements_do_not_count(tmp_path: Path) -> None:
+    text = town().osm_xml().replace('<way id="21" version="1"', '<way id="21" version="2" visible="false"')
+    assert [way.id for way in read_osm(write(tmp_path / "a.osm", text)).ways] == [20, 23]
+
+
+def test_progress_is_told(tmp_path: Path) -> None:
+    told: list[tuple[str, int, int]] = []
+    read_osm(write(tmp_path / "a.osm"), lambda *step: told.append(step))
+    assert ("reading ways", 2, 2) in told
