@@ -1,4 +1,4 @@
-"""Where ways cross without a shared node: an index of boxes, then an exact test."""
+"""Where ways cross without a shared node."""
 
 from __future__ import annotations
 
@@ -14,11 +14,9 @@ if TYPE_CHECKING:
 
     from clearance.core.extract import Extract, Way
 
-    _Points = tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]  # x and y, each of shape (m,)
-
 __all__ = ["Crossings", "Segments", "cross", "segments_of"]
 
-#: OpenStreetMap keeps places to 1e-7 degrees; as whole numbers the orientation test below is exact.
+#: OpenStreetMap keeps places to 1e-7 degrees; as whole numbers the tests of crossing are exact.
 _UNITS_PER_DEGREE = 10_000_000
 
 
@@ -77,57 +75,31 @@ def segments_of(extract: Extract, ways: Sequence[Way]) -> Segments:
     )
 
 
-def _side(p: _Points, q: _Points, r: _Points) -> npt.NDArray[np.int64]:
-    """Twice the signed area of p, q, r: exact, as segments are far shorter than a degree."""
-    (px, py), (qx, qy), (rx, ry) = p, q, r
-    return (qx - px) * (ry - py) - (qy - py) * (rx - px)
-
-
 def cross(segments: Segments, chosen: npt.NDArray[np.bool_]) -> Crossings:
     """Where a `chosen` segment meets any other segment without a shared node.
 
-    `chosen` has shape (n,): the segments that are roads. Each pair comes once, first < second.
+    `chosen` has shape (n,): the segments that are roads. Each pair comes once, first < second, in order.
     Touching counts: a node of one way exactly on another way joins nothing unless it is shared.
     Segments on one line count as running together, not crossing. Neighbours within a way share a
-    node, so they never count.
+    node, so they never count. Exact, also for segments around the Earth.
     """
-    import shapely
-
-    empty_i, empty_f = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float64)
-    picked = np.flatnonzero(chosen)
-    if len(picked) == 0:
-        return Crossings(first=empty_i, second=empty_i, t=empty_f, u=empty_f)
-    boxes = shapely.box(
-        np.minimum(segments.ax, segments.bx),
-        np.minimum(segments.ay, segments.by),
-        np.maximum(segments.ax, segments.bx),
-        np.maximum(segments.ay, segments.by),
-    )
-    tree = shapely.STRtree(boxes)
-    asked, found = tree.query(boxes[picked])
-    i, j = picked[asked], found.astype(np.int64)
-    # Two roads find each other twice; keep the pair in which the first comes first.
-    once = np.where(chosen[j], i < j, True)
-    i, j = i[once], j[once]
-    i, j = np.minimum(i, j), np.maximum(i, j)
+    from clearance.structures.grid import meeting_pairs
 
     s = segments
-    apart = (
-        (s.node_a[i] != s.node_a[j])
-        & (s.node_a[i] != s.node_b[j])
-        & (s.node_b[i] != s.node_a[j])
-        & (s.node_b[i] != s.node_b[j])
-    )
-    i, j = i[apart], j[apart]
-    ia, ib = (s.ax[i], s.ay[i]), (s.bx[i], s.by[i])
-    ja, jb = (s.ax[j], s.ay[j]), (s.bx[j], s.by[j])
-    d1, d2 = _side(ia, ib, ja), _side(ia, ib, jb)
-    d3, d4 = _side(ja, jb, ia), _side(ja, jb, ib)
-    meets = (
-        (np.sign(d1) * np.sign(d2) <= 0)
-        & (np.sign(d3) * np.sign(d4) <= 0)
-        & ((d1 != 0) | (d2 != 0))
-        & ((d3 != 0) | (d4 != 0))
-    )
-    i, j, d1, d2, d3, d4 = (a[meets] for a in (i, j, d1, d2, d3, d4))
-    return Crossings(first=i, second=j, t=d3 / (d3 - d4), u=d1 / (d1 - d2))
+    ends = np.stack((s.ax, s.ay, s.bx, s.by), axis=1)
+    i, j = meeting_pairs(ends, np.stack((s.node_a, s.node_b), axis=1), chosen)
+    a, b, c, d = ends[i, :2], ends[i, 2:], ends[j, :2], ends[j, 2:]
+    return Crossings(first=i, second=j, t=_fraction(a, b, c, d), u=_fraction(c, d, a, b))
+
+
+def _fraction(
+    a: npt.NDArray[np.int64], b: npt.NDArray[np.int64], c: npt.NDArray[np.int64], d: npt.NDArray[np.int64]
+) -> npt.NDArray[np.float64]:
+    """How far along from a to b the line through c and d is met; all are points, of shape (m, 2)."""
+
+    def area(r: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+        # Twice the triangle c, d, r, exact in 64 bits anywhere on the Earth, then the nearest float.
+        return ((d - c)[:, 0] * (r - c)[:, 1] - (d - c)[:, 1] * (r - c)[:, 0]).astype(np.float64)
+
+    to_a, to_b = area(a), area(b)
+    return to_a / (to_a - to_b)
