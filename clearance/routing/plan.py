@@ -20,29 +20,29 @@ if TYPE_CHECKING:
     from clearance.routing.mask import Costs
     from clearance.routing.snap import Snap
 
-__all__ = ["Tallest", "find_drive", "greatest_height"]
+__all__ = ["Stretch", "Tallest", "find_drive", "greatest_height", "states_of", "stretch"]
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
+class Stretch:
     """A stretch of one arc: what driving it costs, in all and for the policy alone."""
 
     cost: float
     extra: float
 
 
-def _stretch(network: Network, costs: Costs, arc: int, start: float, end: float) -> _Stretch:
+def stretch(network: Network, costs: Costs, arc: int, start: float, end: float) -> Stretch:
     """A stretch of `arc` between two fractions; infinite where something on it closes it.
 
     An ends-only arc is open here: it holds an end of the drive.
     """
     if costs.closed[arc]:
-        return _Stretch(np.inf, np.inf)
+        return Stretch(np.inf, np.inf)
     extra = sum(float(costs.hit_extra[hit]) for hit in covered_hits(network, arc, start, end))
-    return _Stretch(float(costs.seconds[arc]) * (end - start) + extra, extra)
+    return Stretch(float(costs.seconds[arc]) * (end - start) + extra, extra)
 
 
-def _states_of(network: Network, arc: int) -> list[int]:
+def states_of(network: Network, arc: int) -> list[int]:
     """The state of an arc and its copies that remember how it was reached."""
     arcs = network.arc_tail.size
     return [arc, *(np.flatnonzero(network.state_arc[arcs:] == arc) + arcs).tolist()]
@@ -62,13 +62,13 @@ def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Seque
     for a in start:
         for b in end:
             if a.arc == b.arc and a.fraction <= b.fraction:
-                cost = _stretch(network, costs, a.arc, a.fraction, b.fraction).cost
+                cost = stretch(network, costs, a.arc, a.fraction, b.fraction).cost
                 if cost < (np.inf if best is None else best[0]):
                     best = (cost, a, b, [a.arc])
 
     first: dict[int, tuple[float, Snap]] = {}
     for a in start:
-        rest = _stretch(network, costs, a.arc, a.fraction, 1.0).cost
+        rest = stretch(network, costs, a.arc, a.fraction, 1.0).cost
         for turn in _onward(network, a.arc):
             label = rest + float(costs.turn_extra[turn])
             state = int(network.turn_to[turn])
@@ -77,8 +77,8 @@ def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Seque
     last = [
         (state, cost, b)
         for b in end
-        if (cost := _stretch(network, costs, b.arc, 0.0, b.fraction).cost) < np.inf
-        for state in _states_of(network, b.arc)
+        if (cost := stretch(network, costs, b.arc, 0.0, b.fraction).cost) < np.inf
+        for state in states_of(network, b.arc)
     ]
     if first and last:
         labels, before, found = shortest(
@@ -131,9 +131,9 @@ def _route(network: Network, costs: Costs, states: list[int], start: float, end:
     policy = float(costs.turn_extra[turns].sum(dtype=np.float64))
     for i, arc in enumerate(route.arcs):
         from_, to = route.span(i)
-        stretch = _stretch(network, costs, arc, from_, to)
-        seconds += stretch.cost - stretch.extra
-        policy += stretch.extra
+        part = stretch(network, costs, arc, from_, to)
+        seconds += part.cost - part.extra
+        policy += part.extra
         length += float(network.arc_length[arc]) * (to - from_)
     return replace(route, seconds=seconds, policy_seconds=policy, length_m=length)
 
@@ -276,6 +276,6 @@ def _widest(
     )
     for b in end:
         rest = widths.on_stretch(network, costs, b.arc, 0.0, b.fraction)
-        for state in _states_of(network, b.arc):
+        for state in states_of(network, b.arc):
             best = max(best, min(int(labels[state]), rest))
     return best

@@ -1,0 +1,268 @@
+"""A day's drive: from places in order to a drive with its verdict, findings and stops."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from clearance.assess.blocked import explain
+from clearance.assess.case import Case
+from clearance.assess.findings import ceiling_of, findings_of, numbered, passages_of, verdict_of
+from clearance.assess.in_out import in_out_of, no_entry
+from clearance.assess.legs import NoLegError, plan_legs
+from clearance.assess.pieces import pieces_of
+from clearance.assess.turn_off import turn_off_before
+from clearance.core.conditions import Window
+from clearance.core.drive import CarDrive, Drive, Finding, Piece, Stop, Verdict
+from clearance.core.errors import NoWayError, PlaceError
+from clearance.core.structure import Standing
+from clearance.routing.plan import find_drive
+from clearance.routing.reverse import backward_turns
+from clearance.routing.route import route_points
+from clearance.routing.snap import Snap, snap
+
+if TYPE_CHECKING:
+    from clearance.assess.legs import Legs
+    from clearance.core.coach import Coach
+    from clearance.core.drive import Unverified
+    from clearance.core.places import Place
+    from clearance.network.network import Network
+    from clearance.routing.reverse import BackwardTurns
+    from clearance.routing.route import Route
+
+__all__ = ["Halt", "plan_day"]
+
+#: How long a drive is first thought to take; a longer one is judged again for its own time.
+_FIRST_WINDOW = timedelta(hours=2)
+#: Conditions over more days than this are no longer told apart.
+_LAST_WINDOW = timedelta(days=14)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Halt:
+    """A place to drive to and the seconds to be spent there."""
+
+    place: Place
+    stay_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Met:
+    """Where the day's places meet the roads, one list of snaps each; `notes` say what was done for it."""
+
+    snaps: list[list[Snap]]
+    notes: tuple[str, ...]
+
+
+def plan_day(
+    network: Network,
+    coach: Coach,
+    halts: Sequence[Halt],
+    *,
+    unverified: Unverified,
+    departure: datetime | None = None,
+) -> Drive:
+    """The drive of `coach` through `halts` in order, blocked where none fits it.
+
+    Conditions in the map (times, days) are judged for the time from departure to arrival; without a
+    departure every restriction is assumed to hold.
+
+    Raises PlaceError for a place far from any road, NoWayError where not even a car gets there.
+    """
+    length = _FIRST_WINDOW + timedelta(seconds=sum(h.stay_s for h in halts))
+    while True:
+        window = None
+        if departure is not None and length <= _LAST_WINDOW:
+            window = Window(departure, departure + length)
+        drive = _plan(Case.of(network, coach, unverified, window), halts, departure)
+        takes = timedelta(seconds=max((s.leaves_s for s in drive.stops), default=0.0))
+        if window is None or takes <= length:
+            return drive
+        length = 2 * takes
+
+
+def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None) -> Drive:
+    met = _meet(case, halts)
+    base = Drive(
+        places=tuple(h.place for h in halts),
+        coach=case.coach,
+        unverified=case.unverified,
+        verdict=Verdict.BLOCKED,
+        info=case.network.info,
+        departure=departure,
+        notes=met.notes,
+    )
+    try:
+        legs = plan_legs(case, met.snaps)
+    except NoLegError as missing:
+        return _blocked(case, base, met, missing.leg)
+    return _driven(case, base, halts, met, legs)
+
+
+# --- places -------------------------------------------------------------------------------------------
+
+
+def _meet(case: Case, halts: Sequence[Halt]) -> _Met:
+    """Each place on the nearest road the coach may use; off an island of the data if that cuts it off."""
+    network = case.network
+    snaps = [snap(network, h.place.lon, h.place.lat, case.costs.usable) for h in halts]
+    car = case.as_car()
+    notes: list[str] = []
+    main = case.costs.usable & (network.arc_area == 0)
+    for leg in range(len(halts) - 1):
+        if _connected(car, snaps[leg], snaps[leg + 1]) or not main.any():
+            continue
+        for i in (leg, leg + 1):
+            if any(main[s.arc] for s in snaps[i]):
+                continue
+            place = halts[i].place
+            try:
+                moved = snap(network, place.lon, place.lat, main)
+            except PlaceError:
+                continue
+            notes.append(
+                f"{place.name or f'{place.lat:.5f},{place.lon:.5f}'}: the nearest road, "
+                f"{snaps[i][0].distance_m:.0f} m away, is cut off in the map data; the drive ends at "
+                f"another, {moved[0].distance_m:.0f} m away"
+            )
+            snaps[i] = moved
+    return _Met(snaps, tuple(notes))
+
+
+def _connected(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> bool:
+    opened = case.opened([s.arc for s in start], [s.arc for s in end])
+    return find_drive(case.network, opened.costs, start, end) is not None
+
+
+# --- a drive that fits ----------------------------------------------------------------------------------
+
+
+def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: _Met, legs: Legs) -> Drive:
+    pieces: list[Piece] = []
+    findings: list[Finding] = []
+    stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=len(halts) == 1)]
+    distance = seconds = 0.0
+    backward: BackwardTurns | None = None
+    for leg, route in enumerate(legs.routes):
+        distance, seconds = stops[-1].distance_m, stops[-1].leaves_s
+        pieces += pieces_of(case, route, distance_m=distance, seconds=seconds)
+        found = findings_of(case, route, distance_m=distance, seconds=seconds)
+        if any(f.standing is not Standing.CLEAR for f in found):
+            backward = backward or backward_turns(case.network)
+            opened = case.opened([s.arc for s in met.snaps[leg]], [s.arc for s in met.snaps[leg + 1]])
+            found = _with_turn_offs(opened, backward, route, met.snaps[leg + 1], found)
+        findings += found
+        goal = _end_snap(met.snaps[leg + 1], route)
+        stop = _stop(
+            halts[leg + 1],
+            goal,
+            distance + route.length_m,
+            seconds + route.seconds,
+            last=leg == len(legs.routes) - 1,
+        )
+        way = no_entry(case, halts[leg + 1].place, goal) or in_out_of(
+            case, route, goal, forward=legs.forward[leg + 1]
+        )
+        stops.append(replace(stop, in_out=way))
+    told = numbered(findings)
+    return replace(
+        base,
+        verdict=verdict_of(told),
+        distance_m=stops[-1].distance_m,
+        duration_s=sum(r.seconds for r in legs.routes),
+        policy_seconds=sum(r.policy_seconds for r in legs.routes) + legs.turns_s,
+        pieces=tuple(pieces),
+        findings=told,
+        ceiling=ceiling_of(told),
+        car=_car(case, met, {f.structure.key for f in told}),
+        stops=tuple(stops),
+    )
+
+
+def _start_snap(snaps: Sequence[Snap], route: Route) -> Snap:
+    return min(snaps, key=lambda s: (s.arc != route.arcs[0], abs(s.fraction - route.start)))
+
+
+def _end_snap(snaps: Sequence[Snap], route: Route) -> Snap:
+    return min(snaps, key=lambda s: (s.arc != route.arcs[-1], abs(s.fraction - route.end)))
+
+
+def _stop(halt: Halt, at: Snap, distance_m: float, seconds: float, *, last: bool) -> Stop:
+    return Stop(
+        place=halt.place,
+        lon=at.lon,
+        lat=at.lat,
+        off_road_m=at.distance_m,
+        distance_m=distance_m,
+        arrives_s=seconds,
+        leaves_s=seconds if last else seconds + halt.stay_s,
+    )
+
+
+def _with_turn_offs(
+    opened: Case, backward: BackwardTurns, route: Route, end: Sequence[Snap], found: tuple[Finding, ...]
+) -> tuple[Finding, ...]:
+    passages = passages_of(opened, route)
+    begun = found[0].distance_m - passages[0].distance_m
+    told = []
+    for finding, passage in zip(found, passages, strict=True):
+        turn = None
+        if finding.standing is not Standing.CLEAR:
+            turn = turn_off_before(opened, backward, route, passage, end)
+        if turn is not None:
+            turn = replace(turn, distance_m=turn.distance_m + begun)
+        told.append(replace(finding, turn_off=turn))
+    return tuple(told)
+
+
+# --- the car beside it, and the blocked drive ---------------------------------------------------------
+
+
+def _car(case: Case, met: _Met, passed: set[str]) -> CarDrive | None:
+    """The plain fastest drive for a car; None where a car has none (a road for motorhomes only)."""
+    car = case.as_car()
+    points: list[tuple[float, float]] = []
+    differences: list[Finding] = []
+    distance = seconds = 0.0
+    for start, end in zip(met.snaps, met.snaps[1:], strict=False):
+        opened = car.opened([s.arc for s in start], [s.arc for s in end])
+        route = find_drive(car.network, opened.costs, start, end)
+        if route is None:
+            return None
+        lon, lat = route_points(car.network, route)
+        points += zip(lon.tolist(), lat.tolist(), strict=True)
+        differences += [
+            f
+            for f in findings_of(car, route, distance_m=distance, seconds=seconds)
+            if f.standing is Standing.TOO_LOW
+            or (f.standing is not Standing.CLEAR and f.structure.key not in passed)
+        ]
+        distance += route.length_m
+        seconds += route.seconds
+    return CarDrive(
+        distance_m=distance, duration_s=seconds, points=tuple(points), differences=numbered(differences)
+    )
+
+
+def _blocked(case: Case, base: Drive, met: _Met, leg: int) -> Drive:
+    start, end = met.snaps[leg], met.snaps[leg + 1]
+    why = explain(case, start, end)
+    names = [p.name or f"{p.lat:.5f},{p.lon:.5f}" for p in base.places[leg : leg + 2]]
+    if not why.connected:
+        raise NoWayError(
+            f"no way leads from {names[0]} to {names[1]} in the map data, whatever the vehicle; check the "
+            "places, or get a larger area"
+        )
+    notes = base.notes
+    if len(base.places) > 2:
+        notes = (*notes, f"the part from {names[0]} to {names[1]} is the one that no drive fits")
+    return replace(
+        base,
+        notes=notes,
+        car=_car(case, met, set()),
+        in_the_way=why.in_the_way,
+        gets_through=why.gets_through,
+        obstacles=why.obstacles,
+    )

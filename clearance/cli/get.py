@@ -1,0 +1,76 @@
+"""clearance get: a road file from a place, a box, a band or a local map file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from clearance.cli.progress import progress_on_terminal
+
+__all__ = ["command"]
+
+
+@click.command("get")
+@click.argument("source", required=False)
+@click.option(
+    "--between",
+    "between",
+    metavar="PLACE",
+    multiple=True,
+    help="Download a band along the straight lines between these places (LAT,LON; give two or more).",
+)
+@click.option("--band", metavar="KM", type=float, default=10.0, show_default=True, help="Width of that band.")
+@click.option(
+    "-o", "--output", metavar="ROADS", required=True, type=click.Path(path_type=Path), help="File to write."
+)
+@click.option("--refresh", is_flag=True, help="Ask the server again although an answer is kept.")
+@click.option("--offline", is_flag=True, help="Use only kept answers; ask no server.")
+@click.option(
+    "--deadline", metavar="SECONDS", type=float, default=600.0, show_default=True, help="Longest wait."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was made as JSON.")
+def command(
+    *,
+    source: str | None,
+    between: tuple[str, ...],
+    band: float,
+    output: Path,
+    refresh: bool,
+    offline: bool,
+    deadline: float,
+    as_json: bool,
+) -> None:
+    """Make the road file ROADS from SOURCE.
+
+    SOURCE is a local map file (.osm, .osm.bz2, .osm.pbf), a place name to download, or a box
+    WEST,SOUTH,EAST,NORTH in degrees to download. Instead of SOURCE, --between names places and
+    downloads a band along the straight lines between them.
+
+    \b
+    Examples:
+      clearance get data_samples/pellowick.osm -o pellowick.roads
+      clearance get -- -40.02,44.99,-39.98,45.02 -o box.roads
+      clearance get --between 45.0,-40.0 --between 45.1,-40.2 --band 8 -o band.roads
+
+    A road file that exists is replaced only whole and only after success.
+    """
+    from clearance import workflow
+
+    with progress_on_terminal() as progress:
+        made = workflow.get_roads(
+            source,
+            output,
+            between=between,
+            band_km=band,
+            refresh=refresh,
+            offline=offline,
+            deadline_s=deadline,
+            progress=progress,
+        )
+    if as_json:
+        import json
+
+        click.echo(json.dumps(made.as_dict(), indent=2, ensure_ascii=False))
+        return
+    click.echo(made.text(), err=True)
