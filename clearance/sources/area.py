@@ -9,8 +9,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from clearance.core.errors import UsageError
 
 if TYPE_CHECKING:
@@ -146,6 +144,7 @@ def widened(shape: BaseGeometry, by_m: float) -> Polygon:
     Worked out on an azimuthal equidistant plane about the middle of the shape. Across the line of
     sight, such a plane is true to 0.1 % at 500 km from its middle.
     """
+    import numpy as np
     import shapely
     from pyproj import Transformer
 

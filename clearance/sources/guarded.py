@@ -9,12 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
-from typing import Any
-
-import requests
-import urllib3
+from typing import TYPE_CHECKING, Any
 
 from clearance.core.errors import DataUnavailableError
+
+if TYPE_CHECKING:
+    import requests
 
 __all__ = ["Ask", "Deadline", "Hook", "Limits", "RefusedAnswerError", "TooMuchError", "ask"]
 
@@ -76,14 +76,6 @@ class TooMuchError(DataUnavailableError):
     """The question asked for more than the server or the size limit allows; a smaller one may pass."""
 
 
-_HOPELESS = (
-    requests.exceptions.InvalidURL,
-    requests.exceptions.MissingSchema,
-    requests.exceptions.InvalidSchema,
-    requests.exceptions.TooManyRedirects,
-)
-
-
 def ask(
     send: Ask,
     *,
@@ -103,6 +95,10 @@ def ask(
     Raises DataUnavailableError, naming the server, the last fault and what to try; with `can_split`
     TooMuchError at the first sign that a smaller question would do better.
     """
+    import requests
+
+    wrong = requests.exceptions
+    hopeless = (wrong.InvalidURL, wrong.MissingSchema, wrong.InvalidSchema, wrong.TooManyRedirects)
     fault = RefusedAnswerError("no answer")
     for attempt in range(1, limits.attempts + 1):
         if deadline.left() <= 0:
@@ -113,7 +109,7 @@ def ask(
         except RefusedAnswerError as error:
             fault = error
         except requests.RequestException as error:
-            fault = RefusedAnswerError(_plain(error), again=not isinstance(error, _HOPELESS))
+            fault = RefusedAnswerError(_plain(error), again=not isinstance(error, hopeless))
         if got:
             return got[0]
         if fault.too_much and can_split:
@@ -174,6 +170,8 @@ def _retry_after(text: str) -> float | None:
 
 def _body(response: requests.Response, limits: Limits, deadline: Deadline) -> bytes:
     """The whole body, unpacked, read piece by piece under the deadline and the size limit."""
+    from urllib3.exceptions import HTTPError
+
     body = io.BytesIO()
     try:
         while chunk := response.raw.read1(_CHUNK, decode_content=True):
@@ -187,7 +185,7 @@ def _body(response: requests.Response, limits: Limits, deadline: Deadline) -> by
                 )
             if deadline.left() <= 0:
                 raise RefusedAnswerError("the answer came too slowly and was given up", again=False)
-    except urllib3.exceptions.HTTPError as error:
+    except HTTPError as error:
         raise RefusedAnswerError(f"the answer broke off ({_plain(error)})") from error
     except OSError as error:
         raise RefusedAnswerError(f"the connection broke off ({_plain(error)})") from error

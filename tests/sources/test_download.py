@@ -27,6 +27,26 @@ AREA = Box(*BOX)
 QUESTIONS = 3
 
 
+_zones: dict[tuple[int, int], object] = {}
+
+
+@pytest.fixture(autouse=True)
+def known_zones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Look up the map projection of a town once: osmnx does so four times for each question."""
+    import geopandas
+
+    look_up = geopandas.GeoSeries.estimate_utm_crs
+
+    def known(series: geopandas.GeoSeries, datum_name: str = "WGS 84") -> object:
+        west, south, _, _ = series.total_bounds
+        key = (round(west), round(south))
+        if key not in _zones:
+            _zones[key] = look_up(series, datum_name)
+        return _zones[key]
+
+    monkeypatch.setattr(geopandas.GeoSeries, "estimate_utm_crs", known)
+
+
 @pytest.fixture
 def server() -> Iterator[Server]:
     with servers.map_servers(full_town()) as running:
