@@ -75,7 +75,8 @@ class Box:
 
     def __str__(self) -> str:
         """``west,south,east,north``."""
-        return f"{self.west:g},{self.south:g},{self.east:g},{self.north:g}"
+        edges = (self.west, self.south, self.east, self.north)
+        return ",".join(f"{edge:.5f}".rstrip("0").rstrip(".") for edge in edges)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

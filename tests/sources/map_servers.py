@@ -93,6 +93,8 @@ class MapData:
     def __init__(self, osm_xml: str) -> None:
         self.items: dict[Key, dict[str, Any]] = {}
         for item in ET.fromstring(osm_xml):
+            if item.tag not in ("node", "way", "relation"):
+                continue
             entry: dict[str, Any] = {"type": item.tag, "id": int(item.attrib["id"])}
             if item.tag == "node":
                 entry |= {"lat": float(item.attrib["lat"]), "lon": float(item.attrib["lon"])}

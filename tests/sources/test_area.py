@@ -148,3 +148,8 @@ def test_holes_are_filled_and_a_coastline_is_thinned_outwards() -> None:
     whole = shapely.union_all(list(tiles([thin], 0.25)))
     assert whole.buffer(1e-9).contains(shapely.Polygon(coast))
     assert area_km2([thin]) < 1.03 * area_km2([shapely.Polygon(coast)])
+
+
+def test_a_box_prints_as_it_is_read() -> None:
+    assert str(Box(-40.12345, 45, -40, 45.1)) == "-40.12345,45,-40,45.1"
+    assert parse_area(str(Box(-40.12345, 45, -40, 45.1))) == Box(-40.12345, 45, -40, 45.1)

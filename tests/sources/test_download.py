@@ -115,6 +115,20 @@ def test_tiles_make_no_difference(settings: DownloadSettings, server: Server, lo
     assert len(server.asked) >= 4 * QUESTIONS
 
 
+@pytest.mark.parametrize("name", ["kings-lynn-fuel.osm", "leeds.osm", "seattle-northgate.osm"])
+def test_a_real_extract_served_and_downloaded_is_the_same(
+    settings: DownloadSettings, server: Server, name: str
+) -> None:
+    """Map data © OpenStreetMap contributors, ODbL 1.0."""
+    path = Path(__file__).parents[3] / "shared" / "data" / name
+    if not path.exists():
+        pytest.skip(f"{path} is not there")
+    local = read_osm(path)
+    server.data = servers.MapData(path.read_text(encoding="utf-8"))
+    box = Box(local.lon.min() - 1e-4, local.lat.min() - 1e-4, local.lon.max() + 1e-4, local.lat.max() + 1e-4)
+    assert same(download(box, settings), local)
+
+
 @pytest.mark.usefixtures("no_pause")
 def test_a_named_place_is_its_outline(settings: DownloadSettings, local: Extract) -> None:
     extract = download(NamedArea("Fenwick"), settings)
