@@ -160,7 +160,7 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
     header = first.header
     header_date = header.get("osmosis_replication_timestamp") or header.get("timestamp")
     for item in first.with_filter(places).with_filter(osmium.filter.EmptyTagFilter()):
-        tags = dict(item.tags)
+        tags = {tag.k: tag.v for tag in item.tags}
         if isinstance(item, Node):
             if want_node(tags) and item.visible and item.location.valid():
                 node_tags[item.id] = tags
@@ -179,7 +179,7 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
     for way in osmium.FileProcessor(file, WAY).with_filter(places):
         if not isinstance(way, OsmWay):
             continue
-        tags = dict(way.tags)
+        tags = {tag.k: tag.v for tag in way.tags}
         if (want_way(tags) is Want.NO and way.id not in outlines) or not way.visible:
             continue
         refs = []

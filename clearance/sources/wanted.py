@@ -56,6 +56,8 @@ _FACILITY_FLAGS = ("drive_through", "fuel:lpg", "fuel:propane", "sanitary_dump_s
 #: With a name, an element with one of these keys is a place that a user may ask for.
 NAMED_KEYS = ("amenity", "historic", "leisure", "shop", "tourism")
 
+#: One of these has every facility; most elements have none of them, and are told by that at once.
+_FACILITY_KEYS = frozenset({*FACILITY_VALUES, *_FACILITY_FLAGS, *NAMED_KEYS})
 #: Boards and posts that carry the name of a place without being it.
 _BOARDS = frozenset({"board", "guidepost", "map", "route_marker", "sign", "trail_blaze"})
 
@@ -109,6 +111,8 @@ def is_building(tags: Tags) -> bool:
 
 def is_facility(tags: Tags) -> bool:
     """Whether the tags tell of a facility a coach uses, or of a named place a user may ask for."""
+    if _FACILITY_KEYS.isdisjoint(tags):
+        return False
     if any(tags.get(key) in values for key, values in FACILITY_VALUES.items()):
         return True
     if any(tags.get(key, "no") != "no" for key in _FACILITY_FLAGS):
