@@ -12,7 +12,7 @@ from clearance.core.lengths import Length
 from clearance.core.mapline import MapLine
 from clearance.core.structure import Standing
 from clearance.outputs.basemap import base_map
-from clearance.outputs.directions import Step, Turn, directions, step_text
+from clearance.outputs.directions import Step, directions, step_text
 from clearance.outputs.legs import halts, legs, lines, stop_letter
 from clearance.outputs.measures import (
     Units,
@@ -22,6 +22,7 @@ from clearance.outputs.measures import (
     distance_text,
     duration_text,
 )
+from clearance.outputs.turns import ROTATION
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
@@ -60,19 +61,6 @@ _KEY_WORDS = {
     Standing.UNVERIFIED: "not verified: stop and read the sign",
     Standing.TIGHT: "tight: go slowly",
     Standing.CLEAR: "clear",
-}
-#: Degrees by which the arrow beside a step is turned.
-_ROTATE = {
-    Turn.STRAIGHT: 0,
-    Turn.KEEP_LEFT: -25,
-    Turn.KEEP_RIGHT: 25,
-    Turn.SLIGHT_LEFT: -40,
-    Turn.SLIGHT_RIGHT: 40,
-    Turn.LEFT: -90,
-    Turn.RIGHT: 90,
-    Turn.SHARP_LEFT: -140,
-    Turn.SHARP_RIGHT: 140,
-    Turn.ROUND: 180,
 }
 _OSM_COPYRIGHT = "https://www.openstreetmap.org/copyright"
 
@@ -308,7 +296,7 @@ def _step(step: Step) -> dict[str, Any]:
         "passes": f"passes {', '.join(numbers)}" if numbers else "",
         "at": _at((step.lon, step.lat)),
         "length": _dual(lambda u: distance_text(step.length_m, u)) if step.length_m > 0 else "",
-        "rotate": _ROTATE[step.turn] if step.turn is not None else None,
+        "rotate": ROTATION[step.turn] if step.turn is not None else None,
     }
 
 

@@ -50,6 +50,7 @@ __all__ = [
     "obstacle_text",
     "place_text",
     "plain",
+    "standing_advice",
     "standing_text",
     "structure_text",
     "turn_off_text",
@@ -313,6 +314,23 @@ def advice(finding: Finding, coach: Coach, units: Units = Units.FEET) -> str:
             )
         case Standing.CLEAR:
             return f"{height} Read the sign all the same as you come up to it."
+
+
+def standing_advice(standing: Standing, coach: Coach, units: Units = Units.FEET) -> str:
+    """What to do at any structure of a standing, for lists too long to say it at each."""
+    need = coach_text(coach.need, units)
+    return {
+        Standing.TOO_LOW: "Do not pass. Turn off before it. If you have come up to it, stop and get help.",
+        Standing.UNVERIFIED: (
+            "Stop before it where it is safe, get out and read the sign. "
+            f"Go on only if it says {need} or more. Turn off if there is no sign or you are not sure."
+        ),
+        Standing.TIGHT: (
+            "Slow down and keep to the middle of your lane. "
+            f"Read the sign before you go on: it must say {need} or more."
+        ),
+        Standing.CLEAR: "Read the sign all the same as you come up to it.",
+    }[standing]
 
 
 def _cannot_back_up(coach: Coach) -> bool:
