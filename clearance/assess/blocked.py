@@ -12,12 +12,13 @@ from clearance.core.drive import Finding, Obstacle, Unverified
 from clearance.core.structure import Standing
 from clearance.network.geometry import arc_points
 from clearance.routing.obstacles import closures_on
-from clearance.routing.plan import greatest_height
+from clearance.routing.plan import find_drive, greatest_height
 from clearance.routing.rules import LIMIT_KINDS
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
     from clearance.core.lengths import Length
+    from clearance.routing.plan import Tallest
     from clearance.routing.route import Route
     from clearance.routing.snap import Snap
 
@@ -40,26 +41,45 @@ class Explanation:
 def explain(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Explanation:
     """Why the coach gets no drive from `start` to `end`.
 
-    Where heights alone close every way, the way taken is the one that lets the tallest coach through.
-    Otherwise as few kinds of other limits as possible are lifted, one kind if that is enough, all of them
-    if it is not, and what closes the way so found is told.
+    Told are the structures on the way that lets the tallest coach through, were heights all that mattered,
+    and the other limits on a way that is high enough: as few kinds of them as possible, one if lifting one
+    makes a way, else all. Where only both together make a way, both are told of that one.
     """
     ends = ([s.arc for s in start], [s.arc for s in end])
-    refuses = case.unverified is Unverified.REFUSE
-    for lifted in [frozenset[str](), *(frozenset({kind}) for kind in sorted(LIMIT_KINDS)), LIMIT_KINDS]:
-        free = case.lifting(lifted | {"height"}).opened(*ends)
-        best = greatest_height(case.network, free.costs, start, end, unverified_passable=not refuses)
-        if best.route is None and refuses:
-            # Every way passes something unverified: the height is not what closes it.
-            best = greatest_height(case.network, free.costs, start, end, unverified_passable=True)
-        if best.route is not None:
+    kinds = [*(frozenset({kind}) for kind in sorted(LIMIT_KINDS)), LIMIT_KINDS]
+    by_height = _tallest(case.lifting(frozenset({"height"})).opened(*ends), start, end)
+    otherwise: Route | None = None
+    for lifted in kinds:
+        otherwise = find_drive(case.network, case.lifting(lifted).opened(*ends).costs, start, end)
+        if otherwise is not None:
+            break
+    if by_height is not None or otherwise is not None:
+        return Explanation(
+            connected=True,
+            in_the_way=_in_the_way(case, by_height.route) if by_height and by_height.route else (),
+            gets_through=by_height.height if by_height else None,
+            obstacles=_obstacles(case, otherwise) if otherwise else (),
+        )
+    for lifted in kinds:
+        best = _tallest(case.lifting(lifted | {"height"}).opened(*ends), start, end)
+        if best is not None and best.route is not None:
             return Explanation(
                 connected=True,
-                in_the_way=_in_the_way(free, best.route),
+                in_the_way=_in_the_way(case, best.route),
                 gets_through=best.height,
-                obstacles=_obstacles(case, best.route) if lifted else (),
+                obstacles=_obstacles(case, best.route),
             )
     return Explanation(connected=False)
+
+
+def _tallest(free: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Tallest | None:
+    """The way for the tallest coach, those unverified closed if refused, where a way is left."""
+    choices = [False, True] if free.unverified is Unverified.REFUSE else [True]
+    for passable in choices:
+        best = greatest_height(free.network, free.costs, start, end, unverified_passable=passable)
+        if best.route is not None:
+            return best
+    return None
 
 
 def _in_the_way(case: Case, route: Route) -> tuple[Finding, ...]:

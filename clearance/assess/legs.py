@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 __all__ = ["TURN_ROUND_S", "TURN_ROUND_TOWING_S", "Legs", "NoLegError", "leave_forward", "plan_legs"]
 
 #: What turning round at a stop costs when ways are compared: seconds, no driving time. Judgement, no source.
-TURN_ROUND_S = 300.0
+TURN_ROUND_S = 1800.0
 #: The same with something in tow that cannot be reversed: unhitch, turn, hitch. Judgement, no source.
-TURN_ROUND_TOWING_S = 3600.0
+TURN_ROUND_TOWING_S = 7200.0
 
 
 class NoLegError(Exception):

@@ -1,0 +1,243 @@
+"""Whole drives through tiny towns: what is avoided, what is told, what is blocked."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pytest
+
+from clearance.assess.day import Halt, plan_day
+from clearance.core.coach import Coach
+from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
+from clearance.core.errors import NoWayError, PlaceError
+from clearance.core.lengths import Length
+from clearance.core.structure import Kind, Standing
+from clearance.network.network import Network
+from clearance.workflow import network_of
+from tests.assess.towns import COACH, END, START, halt, two_ways
+from tests.towns import Town
+
+
+def drive(
+    network: Network,
+    coach: Coach = COACH,
+    halts: list[Halt] | None = None,
+    unverified: Unverified = Unverified.AVOID,
+    departure: datetime | None = None,
+) -> Drive:
+    halts = halts or [halt(*START), halt(*END)]
+    found = plan_day(network, coach, halts, unverified=unverified, departure=departure)
+    check(found)
+    return found
+
+
+def check(found: Drive) -> None:
+    """What holds of every drive that fits: it hangs together, adds up, and passes nothing too low."""
+    if found.verdict is Verdict.BLOCKED:
+        assert not found.pieces
+        return
+    assert sum(p.length_m for p in found.pieces) == pytest.approx(found.distance_m)
+    assert sum(p.duration_s for p in found.pieces) == pytest.approx(found.duration_s)
+    for before, after in zip(found.pieces, found.pieces[1:], strict=False):
+        assert before.points[-1] == pytest.approx(after.points[0], abs=1e-9)
+        assert before.distance_m + before.length_m == pytest.approx(after.distance_m)
+    assert [f.number for f in found.findings] == list(range(1, len(found.findings) + 1))
+    along = [f.distance_m for f in found.findings]
+    assert along == sorted(along)
+    for finding in found.findings:
+        assert finding.standing is not Standing.TOO_LOW
+        assert finding.clearance is None or finding.clearance >= found.coach.need
+        assert 0 <= finding.distance_m <= found.distance_m
+    assert found.ceiling == min((f.clearance for f in found.findings if f.clearance), default=None)
+
+
+def roads(found: Drive) -> list[str]:
+    return [p.road for p in found.pieces]
+
+
+DIRECT = ["West Road", "Low Street", "East Road"]
+ROUND = ["West Road", "High Street", "East Road"]
+
+
+def test_a_clear_bridge_is_driven_under() -> None:
+    found = drive(two_ways({"maxheight": "14'6\""}))
+    assert (roads(found), found.verdict) == (DIRECT, Verdict.CLEAR)
+    (finding,) = found.findings
+    assert (finding.standing, finding.structure.kind) == (Standing.CLEAR, Kind.RAIL_BRIDGE)
+    assert finding.headroom == Length.from_feet(1, 6)
+    assert finding.distance_m == pytest.approx(900, rel=1e-3)
+    assert finding.road == "Low Street"
+    assert found.ceiling == Length.from_feet(14, 6)
+
+
+def test_too_low_is_gone_round_and_told_as_the_difference() -> None:
+    found = drive(two_ways({"maxheight": "12'6\""}))
+    assert (roads(found), found.verdict, found.findings) == (ROUND, Verdict.CLEAR, ())
+    assert found.car is not None
+    assert found.car.duration_s < found.duration_s
+    assert [(d.standing, d.clearance) for d in found.car.differences] == [
+        (Standing.TOO_LOW, Length.from_feet(12, 6))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("tenths", "standing"),
+    [(-1, None), (0, Standing.TIGHT), (1, Standing.TIGHT)],
+)
+def test_the_need_to_a_tenth_of_a_millimetre(tenths: int, standing: Standing | None) -> None:
+    """13'6" is 4.1148 m exactly; one tenth of a millimetre less is too low."""
+    metres = (COACH.need + Length(tenths)).metres
+    found = drive(two_ways({"maxheight": f"{metres:.4f}"}, {"highway": "service", "maxspeed": "5"}))
+    assert (roads(found) == DIRECT) is (standing is not None)
+    assert [f.standing for f in found.findings] == ([standing] if standing else [])
+
+
+@pytest.mark.parametrize(
+    ("policy", "way", "verdict"),
+    [
+        (Unverified.AVOID, ROUND, Verdict.CLEAR),
+        (Unverified.ACCEPT, DIRECT, Verdict.CARE),
+        (Unverified.REFUSE, ROUND, Verdict.CLEAR),
+    ],
+)
+def test_the_policy_for_a_railway_bridge_with_no_figure(
+    policy: Unverified, way: list[str], verdict: Verdict
+) -> None:
+    found = drive(two_ways(), unverified=policy)
+    assert (roads(found), found.verdict) == (way, verdict)
+    assert [f.standing for f in found.findings] == ([Standing.UNVERIFIED] if way is DIRECT else [])
+
+
+def test_a_detour_that_is_too_long_is_not_taken_for_the_unverified() -> None:
+    found = drive(two_ways(None, {"maxspeed": "5"}))
+    assert (roads(found), found.verdict) == (DIRECT, Verdict.CARE)
+
+
+def test_refused_everywhere_is_blocked_and_names_it() -> None:
+    town = two_ways(None, {"motor_vehicle": "no"})
+    found = drive(town, unverified=Unverified.REFUSE)
+    assert found.verdict is Verdict.BLOCKED
+    assert [(f.standing, f.structure.kind) for f in found.in_the_way] == [
+        (Standing.UNVERIFIED, Kind.RAIL_BRIDGE)
+    ]
+
+
+def test_blocked_by_height_tells_what_gets_through() -> None:
+    found = drive(two_ways({"maxheight": "12'6\""}, {"maxheight": "3.9"}))
+    assert found.verdict is Verdict.BLOCKED
+    assert found.gets_through == Length.from_metres("3.9")
+    assert [f.clearance for f in found.in_the_way] == [Length.from_metres("3.9")]
+    assert found.obstacles == ()
+    assert found.car is not None
+
+
+def test_blocked_by_weight_names_the_way_and_its_text() -> None:
+    coach = Coach(height=Length.from_feet(13), weight_kg=12_000)
+    found = drive(two_ways({"maxheight": "12'6\""}, {"maxweight": "5 st"}), coach)
+    assert found.verdict is Verdict.BLOCKED
+    assert [(o.kind, o.element, o.raw) for o in found.obstacles] == [("weight", "way/12", "maxweight=5 st")]
+    assert found.gets_through == Length.from_feet(12, 6)  # on the other way
+    assert [f.road for f in found.in_the_way] == ["Low Street"]
+
+
+def test_blocked_by_both_on_the_only_way_tells_both() -> None:
+    coach = Coach(height=Length.from_feet(13), width=Length.from_feet(8, 6))
+    both = {"maxheight": "12'6\"", "maxwidth": "2.2"}
+    found = drive(two_ways(both, {"motor_vehicle": "no"}), coach)
+    assert [(o.kind, o.raw) for o in found.obstacles] == [("width", "maxwidth=2.2")]
+    assert [f.road for f in found.in_the_way] == ["Low Street"]
+    assert found.gets_through == Length.from_feet(12, 6)
+
+
+def test_a_condition_is_judged_at_the_time_of_the_drive() -> None:
+    town = two_ways({"maxheight": "14'6\"", "maxheight:conditional": "3.5 @ (Mo-Fr 07:00-19:00)"})
+    weekday, sunday = datetime(2026, 7, 1, 9), datetime(2026, 7, 5, 9)
+    assert roads(drive(town, departure=sunday)) == DIRECT
+    assert roads(drive(town, departure=weekday)) == ROUND
+    assert roads(drive(town)) == ROUND  # no time told: assumed to hold
+
+
+def test_a_drive_into_the_hours_of_a_condition_counts_as_in_them() -> None:
+    town = two_ways({"maxheight": "14'6\"", "maxheight:conditional": "3.5 @ (07:00-19:00)"})
+    assert roads(drive(town, departure=datetime(2026, 7, 1, 6, 59))) == ROUND
+    assert roads(drive(town, departure=datetime(2026, 7, 1, 20, 0))) == DIRECT
+
+
+def test_a_stop_is_left_the_way_it_was_come_to() -> None:
+    """The stop lies on the direct street; turning back there would be shorter than going on round."""
+    town = two_ways({"maxheight": "15'"})
+    found = drive(town, halts=[halt(*START), halt(300, 0), halt(0, 300)])
+    assert roads(found) == ["West Road", "Low Street", "Low Street", "High Street"]
+    assert found.stops[1].in_out is not None
+    assert found.stops[1].in_out.answer is InOutAnswer.DRIVES_THROUGH
+
+
+def dead_end_town(end: dict[str, str] | None = None, length: float = 400) -> Network:
+    town = Town()
+    for ref, (x, y) in {1: (-500, 0), 2: (0, 0), 3: (500, 0), 5: (500, 600), 6: (-500, 600)}.items():
+        town.node(ref, x, y)
+    town.node(4, 0, -length, end)
+    town.way(10, [1, 2, 3, 5, 6, 1], {"highway": "residential", "name": "Ring"})
+    town.way(11, [2, 4], {"highway": "residential", "name": "Blind Lane"})
+    return network_of(town.extract())
+
+
+def test_a_dead_end_needs_room_to_turn() -> None:
+    found = drive(dead_end_town(), halts=[halt(-400, 0), halt(0, -200)])
+    way = found.stops[-1].in_out
+    assert way is not None
+    assert (way.answer, way.turn_kind, way.serious) == (InOutAnswer.NEEDS_ROOM, "", False)
+    assert way.dead_end_m == pytest.approx(200, rel=1e-3)
+
+
+def test_the_turning_circle_ahead_is_told() -> None:
+    found = drive(dead_end_town({"highway": "turning_circle"}), halts=[halt(-400, 0), halt(0, -150)])
+    way = found.stops[-1].in_out
+    assert way is not None
+    assert (way.answer, way.turn_kind) == (InOutAnswer.NEEDS_ROOM, "turning circle")
+    assert way.turn_m == pytest.approx(250, rel=1e-3)
+
+
+def test_a_turning_loop_lets_the_coach_drive_through() -> None:
+    found = drive(dead_end_town({"highway": "turning_loop"}), halts=[halt(-400, 0), halt(0, -150)])
+    way = found.stops[-1].in_out
+    assert way is not None
+    assert way.answer is InOutAnswer.DRIVES_THROUGH
+
+
+def test_a_dead_end_is_serious_with_what_cannot_be_reversed() -> None:
+    towing = Coach(height=Length.from_feet(13), towing=True)
+    found = drive(dead_end_town(), towing, halts=[halt(-400, 0), halt(0, -200)])
+    way = found.stops[-1].in_out
+    assert way is not None
+    assert way.serious
+
+
+def test_a_drive_through_lane_is_not_entered() -> None:
+    town = Town().node(1, -500, 0).node(2, 0, 0).node(3, 500, 0).node(4, 0, 60).node(5, 60, 60).node(6, 60, 0)
+    town.way(10, [1, 2, 6, 3], {"highway": "residential", "name": "Front Street"})
+    town.way(11, [2, 4, 5, 6], {"highway": "service", "service": "drive-through"})
+    found = drive(network_of(town.extract()), halts=[halt(-400, 0), halt(30, 60)])
+    way = found.stops[-1].in_out
+    assert way is not None
+    assert way.answer is InOutAnswer.DO_NOT_ENTER
+    assert roads(found) == ["Front Street"]
+
+
+def test_no_way_at_all_and_no_road_near() -> None:
+    town = Town().node(1, 0, 0).node(2, 500, 0).node(3, 5000, 0).node(4, 5500, 0)
+    town.way(10, [1, 2]).way(11, [3, 4])
+    network = network_of(town.extract())
+    with pytest.raises(NoWayError, match="no way leads"):
+        drive(network, halts=[halt(100, 0), halt(5200, 0)])
+    with pytest.raises(PlaceError):
+        drive(network, halts=[halt(100, 0), halt(0, 3000)])
+
+
+def test_stays_and_arrival_times_add_up() -> None:
+    town = two_ways({"maxheight": "15'"})
+    found = drive(town, halts=[halt(*START), halt(300, 0, stay_s=600), halt(*END)])
+    first, middle, last = found.stops
+    assert first.leaves_s == 0
+    assert middle.leaves_s - middle.arrives_s == 600
+    assert last.arrives_s == pytest.approx(found.duration_s + 600)

@@ -1,0 +1,153 @@
+"""The turn-off before a structure, against brute force over the graph of states with networkx."""
+
+from __future__ import annotations
+
+import random
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from clearance.assess.case import Case
+from clearance.assess.day import plan_day
+from clearance.assess.findings import passages_of
+from clearance.assess.turn_off import turn_off_before
+from clearance.core.drive import Unverified
+from clearance.core.structure import Standing
+from clearance.network.network import Network
+from clearance.routing.plan import find_drive
+from clearance.routing.reverse import backward_turns
+from clearance.routing.route import Passage, Route
+from clearance.routing.snap import Snap, snap
+from clearance.workflow import network_of
+from tests.assess.towns import COACH, END, START, halt, two_ways
+from tests.towns import Town, lonlat
+
+SIZE = 4
+
+
+def grid_town(seed: int) -> Network:
+    """A grid of streets 100 m apart with random speeds, one-ways, and railway bridges of no known height."""
+    chance = random.Random(seed)
+    town = Town()
+    for x in range(SIZE):
+        for y in range(SIZE):
+            town.node(1 + x * SIZE + y, 100 * x, 100 * y)
+    ref = 100
+    for x in range(SIZE):
+        for y in range(SIZE):
+            for dx, dy in ((1, 0), (0, 1)):
+                if x + dx >= SIZE or y + dy >= SIZE:
+                    continue
+                ref += 1
+                tags = {
+                    "highway": "residential",
+                    "name": f"Street {ref}",
+                    "maxspeed": str(chance.choice([20, 30, 50])),
+                }
+                if chance.random() < 0.15:
+                    tags["oneway"] = chance.choice(["yes", "-1"])
+                ends = [1 + x * SIZE + y, 1 + (x + dx) * SIZE + y + dy]
+                town.way(ref, ends, tags)
+                if chance.random() < 0.35:
+                    mid = (100 * x + 50 * dx, 100 * y + 50 * dy)
+                    a, b = 1000 + 2 * ref, 1001 + 2 * ref
+                    town.node(a, mid[0] - 20 * dy, mid[1] - 20 * dx).node(
+                        b, mid[0] + 20 * dy, mid[1] + 20 * dx
+                    )
+                    town.way(5000 + ref, [a, b], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    return network_of(town.extract())
+
+
+def brute_force(case: Case, route: Route, passage: Passage, end: list[Snap]) -> tuple[int, float] | None:
+    """The last arc of the route after which another way leads on, and the seconds of the best one."""
+    network, costs = case.network, case.costs
+    banned = {
+        int(a)
+        for a, s, p in zip(network.hit_arc, network.hit_structure, network.hit_passed, strict=True)
+        if s == passage.structure and p
+    }
+    graph = nx.DiGraph()
+    for state in range(len(network.state_arc)):
+        arc = int(network.state_arc[state])
+        if arc in banned or not np.isfinite(costs.cost[state]):
+            continue
+        for turn in range(int(network.turn_ptr[state]), int(network.turn_ptr[state + 1])):
+            extra = float(costs.turn_extra[turn])
+            if np.isfinite(extra):
+                graph.add_edge(state, int(network.turn_to[turn]), weight=float(costs.cost[state]) + extra)
+    goals = {s.arc: s.fraction for s in end if s.arc not in banned}
+    for leg in range(passage.leg - 1, -1, -1):
+        best = None
+        state = route.states[leg]
+        for turn in range(int(network.turn_ptr[state]), int(network.turn_ptr[state + 1])):
+            other = int(network.turn_to[turn])
+            if network.state_arc[other] == route.arcs[leg + 1] or not np.isfinite(costs.turn_extra[turn]):
+                continue
+            graph.add_node(other)
+            for goal, path in nx.single_source_dijkstra_path(graph, other).items():
+                arc = int(network.state_arc[goal])
+                if arc not in goals:
+                    continue
+                cost = nx.path_weight(graph, path, "weight") + float(costs.arc_cost[arc]) * goals[arc]
+                seconds = sum(float(costs.seconds[network.state_arc[s]]) for s in path[:-1])
+                seconds += float(costs.seconds[arc]) * goals[arc]
+                if best is None or cost < best[0] - 1e-9:
+                    best = (cost, seconds)
+        if best is not None:
+            return leg, best[1]
+    return None
+
+
+def test_against_brute_force_on_random_grids() -> None:
+    compared = found_none = 0
+    for seed in range(40):
+        network = grid_town(seed)
+        case = Case.of(network, COACH, Unverified.ACCEPT, None)
+        # Both ends at the middle of a block without a structure over its far half would be a special case
+        # of the last arc; the corners' own streets are taken as they are.
+        start = snap(network, *lonlat(30, 0), case.costs.usable)
+        end = snap(network, *lonlat(100 * (SIZE - 1) - 30, 100 * (SIZE - 1)), case.costs.usable)
+        route = find_drive(network, case.costs, start, end)
+        if route is None:
+            continue
+        for passage in passages_of(case, route):
+            if passage.leg == len(route.arcs) - 1 or passage.standing(case.costs) is Standing.CLEAR:
+                continue
+            told = turn_off_before(case, backward_turns(network), route, passage, end)
+            wanted = brute_force(case, route, passage, end)
+            if wanted is None:
+                assert told is None, seed
+                found_none += 1
+                continue
+            leg, onward = wanted
+            assert told is not None, seed
+            until = sum(
+                float(case.costs.seconds[a]) * (route.span(i)[1] - route.span(i)[0])
+                for i, a in enumerate(route.arcs[: leg + 1])
+            )
+            node = int(network.arc_head[route.arcs[leg]])
+            assert (told.lon, told.lat) == (network.node_lon[node], network.node_lat[node]), seed
+            assert told.extra_s == pytest.approx(max(0.0, until + onward - route.seconds), abs=1e-6), seed
+            assert 0 < told.before_m <= passage.distance_m
+            compared += 1
+    assert compared > 20
+
+
+def test_the_turn_off_of_the_two_ways() -> None:
+    """The last junction before the railway is where the two ways part."""
+    found = plan_day(two_ways(), COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT)
+    (finding,) = found.findings
+    turn = finding.turn_off
+    assert turn is not None
+    assert (turn.lon, turn.lat) == pytest.approx(lonlat(0, 0), abs=1e-7)
+    assert (turn.road, turn.onto) == ("West Road", "High Street")
+    assert turn.before_m == pytest.approx(500, rel=1e-3)
+    assert turn.distance_m == pytest.approx(400, rel=1e-3)
+    assert turn.extra_s > 0
+
+
+def test_no_other_way_no_turn_off() -> None:
+    town = two_ways(None, {"motor_vehicle": "no"})
+    found = plan_day(town, COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT)
+    assert [f.turn_off for f in found.findings] == [None]
