@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -99,27 +99,19 @@ def get_roads(
     *,
     between: Sequence[str] = (),
     band_km: float = 10.0,
-    refresh: bool = False,
-    offline: bool = False,
-    deadline_s: float = 600.0,
+    download: Mapping[str, Any] | None = None,
     progress: Progress | None = None,
 ) -> Made:
     """Make the road file `output` from a local map file, a place, a box or a band; what it holds.
+
+    `download` are fields of `sources.download.DownloadSettings` that differ from their defaults.
 
     Raises UsageError where the source cannot be meant, InputError or DataUnavailableError where it
     cannot be had, OutputError where the road file cannot be written; then an old one still stands.
     """
     from clearance.network.roadfile import write_road_file
 
-    extract = _extract(
-        source,
-        between,
-        band_km=band_km,
-        refresh=refresh,
-        offline=offline,
-        deadline_s=deadline_s,
-        progress=progress,
-    )
+    extract = _extract(source, between, band_km=band_km, settings=download or {}, progress=progress)
     if progress is not None:
         progress("finding structures", 0, 0)
     network = network_of(extract)
@@ -134,9 +126,7 @@ def _extract(
     between: Sequence[str],
     *,
     band_km: float,
-    refresh: bool,
-    offline: bool,
-    deadline_s: float,
+    settings: Mapping[str, Any],
     progress: Progress | None,
 ) -> Extract:
     from clearance.core.place_text import parse_lat_lon
@@ -166,8 +156,7 @@ def _extract(
                 )
             points.append((place.lon, place.lat))
         area = Band(points=tuple(points), side_m=band_km * 500)
-    settings = DownloadSettings(deadline_s=deadline_s, refresh=refresh, offline=offline)
-    return download(area, settings, progress)
+    return download(area, DownloadSettings(**settings), progress)
 
 
 def network_of(extract: Extract) -> Network:

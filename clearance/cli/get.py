@@ -29,6 +29,19 @@ __all__ = ["command"]
 @click.option(
     "--deadline", metavar="SECONDS", type=float, default=600.0, show_default=True, help="Longest wait."
 )
+@click.option("--cache", metavar="FOLDER", type=click.Path(path_type=Path), help="Where answers are kept.")
+@click.option(
+    "--map-server",
+    metavar="URL",
+    envvar="CLEARANCE_MAP_SERVER",
+    help="Map server to ask, of the Overpass kind. [default: the public one]",
+)
+@click.option(
+    "--name-server",
+    metavar="URL",
+    envvar="CLEARANCE_NAME_SERVER",
+    help="Name server to ask, of the Nominatim kind. [default: the public one]",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was made as JSON.")
 def command(
     *,
@@ -39,6 +52,9 @@ def command(
     refresh: bool,
     offline: bool,
     deadline: float,
+    cache: Path | None,
+    map_server: str | None,
+    name_server: str | None,
     as_json: bool,
 ) -> None:
     """Make the road file ROADS from SOURCE.
@@ -57,15 +73,21 @@ def command(
     """
     from clearance import workflow
 
+    asked = {
+        "refresh": refresh,
+        "offline": offline,
+        "deadline_s": deadline,
+        "cache_dir": cache,
+        "overpass_url": map_server,
+        "nominatim_url": name_server,
+    }
     with progress_on_terminal() as progress:
         made = workflow.get_roads(
             source,
             output,
             between=between,
             band_km=band,
-            refresh=refresh,
-            offline=offline,
-            deadline_s=deadline,
+            download={key: value for key, value in asked.items() if value is not None},
             progress=progress,
         )
     if as_json:
