@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from clearance.core.access import is_road
 from clearance.core.heights import read_heights
 from clearance.core.structure import Direction, Evidence, Kind, Span, Structure
 from clearance.structures.kinds import line_kind
@@ -15,6 +14,8 @@ from clearance.structures.levels import Order, order_over_line
 from clearance.structures.segments import cross, segments_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from clearance.core.extract import Extract, Way
 
 __all__ = ["bridge_way_evidence", "line_crossings", "road_name"]
@@ -56,23 +57,20 @@ def bridge_way_evidence(upper: Way, date: str) -> tuple[tuple[Evidence, ...], tu
     return evidence, warnings
 
 
-def line_crossings(extract: Extract) -> list[Structure]:
+def line_crossings(extract: Extract, roads: Sequence[Way]) -> list[Structure]:
     """Every place where a road runs, or may run, under another way that shares no node with it there.
 
-    The upper thing is a road, railway, footbridge, aqueduct, pipeline, conveyor or gantry. Which is
-    above is decided by layer, bridge and tunnel; where they do not tell, each road of the pair gets a
-    structure of unknown order. The height is what the road below carries; a height on the bridge way
-    is added with a warning.
+    `roads` are the ways of the extract that are roads. The upper thing is a road, railway, footbridge,
+    aqueduct, pipeline, conveyor or gantry. Which is above is decided by layer, bridge and tunnel; where
+    they do not tell, each road of the pair gets a structure of unknown order. The height is what the road
+    below carries; a height on the bridge way is added with a warning.
     """
-    ways = [
-        w for w in extract.ways if len(w.nodes) > 1 and (is_road(w.tags) or line_kind(w.tags) is not None)
-    ]
-    if not ways:
-        return []
-    roads = np.fromiter((is_road(w.tags) for w in ways), dtype=np.bool_, count=len(ways))
-    uppers = np.fromiter((line_kind(w.tags) is not None for w in ways), dtype=np.bool_, count=len(ways))
+    of_roads = {way.id for way in roads}
+    of_lines = {way.id for way in extract.ways if len(way.nodes) > 1 and line_kind(way.tags) is not None}
+    ways = [way for way in extract.ways if way.id in of_roads or way.id in of_lines]
+    is_road = np.fromiter((way.id in of_roads for way in ways), dtype=np.bool_, count=len(ways))
     segments = segments_of(extract, ways)
-    found = cross(segments, roads[segments.way])
+    found = cross(segments, is_road[segments.way])
 
     meetings: list[_Meeting] = []
     for i, j, t, u in zip(
@@ -82,7 +80,7 @@ def line_crossings(extract: Extract) -> list[Structure]:
         y = float(segments.ay[i] + t * (segments.by[i] - segments.ay[i]))
         for lower, upper, fraction in ((i, j, t), (j, i, u)):
             a, b = int(segments.way[lower]), int(segments.way[upper])
-            if roads[a] and uppers[b]:
+            if is_road[a] and ways[b].id in of_lines:
                 meetings.append(_Meeting(ways[a], ways[b], int(segments.position[lower]) + fraction, x, y))
     return _structures(extract, meetings)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from clearance.core.access import is_road
 from clearance.core.heights import has_height, read_heights
 from clearance.core.structure import Kind, Structure
 from clearance.structures.crossings import line_crossings
@@ -28,10 +29,11 @@ def find_structures(extract: Extract) -> tuple[Structure, ...]:
     >>> find_structures(extract_without_ways)  # doctest: +SKIP
     ()
     """
-    over = line_crossings(extract) + area_structures(extract)
+    roads = [way for way in extract.ways if len(way.nodes) > 1 and is_road(way.tags)]
+    over = line_crossings(extract, roads) + area_structures(extract, roads)
     # Only where the order is told does a height on the road surely belong to the crossing.
     passed = {span.way for s in over if not s.ambiguous_order for span in s.spans}
-    found = over + way_structures(extract, passed) + node_structures(extract)
+    found = over + way_structures(extract, roads, passed) + node_structures(extract, roads)
     told = {element for s in found for element in s.tags}
     found += _heights_elsewhere(extract, told)
     return tuple(sorted(found, key=lambda s: s.key))
@@ -40,14 +42,17 @@ def find_structures(extract: Extract) -> tuple[Structure, ...]:
 def _heights_elsewhere(extract: Extract, told: set[str]) -> list[Structure]:
     """Heights on ways, nodes and relations that no structure has taken up, so that none is lost."""
     by_way = {w.id: w for w in extract.ways}
-    elements = [(f"way/{w.id}", w.tags, w.nodes) for w in extract.ways]
-    elements += [(f"node/{ref}", tags, (ref,)) for ref, tags in sorted(extract.node_tags.items())]
+    elements = [(f"way/{w.id}", w.tags, w.nodes) for w in extract.ways if has_height(w.tags)]
+    elements += [
+        (f"node/{ref}", tags, (ref,)) for ref, tags in sorted(extract.node_tags.items()) if has_height(tags)
+    ]
     for relation in extract.relations:
-        member = next((by_way[m.ref] for m in relation.members if m.kind == "w" and m.ref in by_way), None)
-        elements.append((f"relation/{relation.id}", relation.tags, member.nodes if member else ()))
+        if has_height(relation.tags):
+            way = next((by_way[m.ref] for m in relation.members if m.kind == "w" and m.ref in by_way), None)
+            elements.append((f"relation/{relation.id}", relation.tags, way.nodes if way else ()))
     structures: list[Structure] = []
     for element, tags, refs in elements:
-        if element in told or not has_height(tags) or not refs:
+        if element in told or not refs:
             continue
         at = int(np.searchsorted(extract.node_ids, refs[len(refs) // 2]))
         heights = read_heights(tags, element, extract.info.data_date)

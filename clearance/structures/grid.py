@@ -94,69 +94,86 @@ def _meet(ends, i, j):  # type: ignore[no-untyped-def]
     return (a <= 0 and b >= 0) or (a >= 0 and b <= 0)
 
 
-def _given(kind: Any, dimensions: int = 1) -> Any:
-    return types.Array(kind, dimensions, "C", readonly=True)
+@njit
+def _filled(ends, level, shift):  # type: ignore[no-untyped-def]
+    """The buckets of all grids, one grid after the other: grid, then content.
 
-
-@njit(
-    types.int64[:, ::1](
-        _given(types.int32, 2), _given(types.int64, 2), _given(types.bool_), _given(types.int64), types.int64
-    ),
-    cache=True,
-)
-def _pairs(ends, nodes, chosen, level, shift):  # type: ignore[no-untyped-def]
-    """The pairs found, as rows of an array (m, 2), some of them more than once.
-
-    `ends` (n, 4) are x, y of the left end and of the right end; `level` (n,) is the grid of each segment,
-    `shift` says that cells of grid 0 are 2 ** shift long.
+    `first`, `mask` (grids,) say where the buckets of a grid begin, and how many there are less 1, -1 where
+    no segment is in that grid. The content of bucket b is `content`[begin[b] : begin[b + 1]].
     """
     count = ends.shape[0]
-    levels = 0
+    grids = 0
     for i in range(count):
-        levels = max(levels, level[i] + 1)
-    # How many places in cells each grid needs, then as many buckets, to the next power of two.
-    places = np.zeros(levels, np.int64)
+        grids = max(grids, level[i] + 1)
+    places = np.zeros(grids, np.int64)
     for i in range(count):
         wide = shift + _STEP * level[i]
         for column in range(np.int64(ends[i, 0]) >> wide, (np.int64(ends[i, 2]) >> wide) + 1):
             low, high = _rows(ends, i, column, wide)
             places[level[i]] += high - low + 1
-    first = np.zeros(levels, np.int64)
-    mask = np.zeros(levels, np.int64)
+    first = np.zeros(grids, np.int64)
+    mask = np.full(grids, -1, np.int64)
     buckets = 0
-    for k in range(levels):
-        size = 1
-        while size < places[k]:
-            size *= 2
-        first[k], mask[k] = buckets, size - 1
-        buckets += size
-    # The content of all buckets, one after the other: count, add up, fill from the back.
+    for k in range(grids):
+        if places[k] > 0:
+            size = 1
+            while size < places[k]:
+                size *= 2
+            first[k], mask[k] = buckets, size - 1
+            buckets += size
+    # Count what comes into each bucket, add up, fill each from its end.
     begin = np.zeros(buckets + 1, np.int64)
     for i in range(count):
-        wide = shift + _STEP * level[i]
+        k = level[i]
+        wide = shift + _STEP * k
         for column in range(np.int64(ends[i, 0]) >> wide, (np.int64(ends[i, 2]) >> wide) + 1):
             low, high = _rows(ends, i, column, wide)
             for row in range(low, high + 1):
-                begin[first[level[i]] + _bucket(column, row, mask[level[i]])] += 1
+                begin[first[k] + _bucket(column, row, mask[k])] += 1
     total = 0
     for k in range(buckets + 1):
         total += begin[k]
         begin[k] = total
     content = np.empty(total, np.int32)
     for i in range(count):
-        wide = shift + _STEP * level[i]
+        k = level[i]
+        wide = shift + _STEP * k
         for column in range(np.int64(ends[i, 0]) >> wide, (np.int64(ends[i, 2]) >> wide) + 1):
             low, high = _rows(ends, i, column, wide)
             for row in range(low, high + 1):
-                bucket = first[level[i]] + _bucket(column, row, mask[level[i]])
+                bucket = first[k] + _bucket(column, row, mask[k])
                 begin[bucket] -= 1
                 content[begin[bucket]] = i
+    return first, mask, begin, content
 
+
+def _given(kind: Any, dimensions: int = 1) -> Any:
+    return types.Array(kind, dimensions, "C", readonly=True)
+
+
+@njit(
+    types.int64[:, ::1](
+        types.int32[:, ::1], _given(types.int64, 2), _given(types.bool_), _given(types.int64), types.int64
+    ),
+    cache=True,
+)
+def _pairs(ends, nodes, chosen, level, shift):  # type: ignore[no-untyped-def]
+    """The pairs found, as rows of an array (m, 2), some of them more than once.
+
+    `ends` (n, 4) are x, y of both ends, here turned to have the left one first; `level` (n,) is the grid of
+    each segment; the cells of grid 0 are 2 ** `shift` long.
+    """
+    count = ends.shape[0]
+    for i in range(count):
+        if ends[i, 0] > ends[i, 2]:
+            ends[i, 0], ends[i, 2] = ends[i, 2], ends[i, 0]
+            ends[i, 1], ends[i, 3] = ends[i, 3], ends[i, 1]
+    first, mask, begin, content = _filled(ends, level, shift)
     found = np.empty((1024, 2), np.int64)
     size = 0
     for i in range(count):
-        for k in range(level[i], levels):
-            if places[k] == 0:
+        for k in range(level[i], mask.size):
+            if mask[k] < 0:
                 continue
             wide = shift + _STEP * k
             for column in range(np.int64(ends[i, 0]) >> wide, (np.int64(ends[i, 2]) >> wide) + 1):
@@ -180,8 +197,8 @@ def _pairs(ends, nodes, chosen, level, shift):  # type: ignore[no-untyped-def]
                             larger = np.empty((2 * size, 2), np.int64)
                             larger[:size] = found
                             found = larger
-                        found[size, 0] = min(i, j)
-                        found[size, 1] = max(i, j)
+                        found[size, 0] = i
+                        found[size, 1] = j
                         size += 1
     return found[:size].copy()
 
@@ -201,17 +218,18 @@ def meeting_pairs(ends: I64, nodes: I64, chosen: Bool) -> tuple[I64, I64]:
     real = np.flatnonzero(reach > 0)
     if not len(real) or not chosen.any():
         return none, none
-    if np.abs(ends[:, ::2]).max() > _MOST_X or np.abs(ends[:, 1::2]).max() > _MOST_Y:
+    most_x, most_y = (max(int(v.max()), -int(v.min())) for v in (ends[:, ::2], ends[:, 1::2]))
+    if most_x > _MOST_X or most_y > _MOST_Y:
         raise ValueError("segments must lie within 180 degrees of longitude and 90 of latitude")
-    flipped = (ends[real, 0] > ends[real, 2])[:, None]
-    ordered = np.where(flipped, ends[real][:, [2, 3, 0, 1]], ends[real]).astype(np.int32)
-    reach = reach[real]
-    shift = int(np.median(reach)).bit_length() + _WIDER
-    level = np.zeros(len(real), np.int64)
+    shift = int(np.median(reach[real])).bit_length() + _WIDER
+    # In rows of blocks of cells, whatever their order in the map: what is compared then lies together.
+    block = shift + 3
+    order = real[np.argsort((ends[real, 1] >> block << 32) + (ends[real, 0] >> block))]
+    reach = reach[order]
+    level = np.zeros(len(order), np.int64)
     for k in range(shift + _STEP, 33, _STEP):
         level += reach >= 1 << k
-    pairs = _pairs(
-        ordered, np.ascontiguousarray(nodes[real]), np.ascontiguousarray(chosen[real]), level, shift
-    )
-    key = np.unique(pairs[:, 0] * len(real) + pairs[:, 1])
-    return real[key // len(real)], real[key % len(real)]
+    pairs = order[_pairs(ends.astype(np.int32)[order], nodes[order], chosen[order], level, shift)]
+    low, high = pairs.min(axis=1), pairs.max(axis=1)
+    key = np.unique(low * len(ends) + high)
+    return key // len(ends), key % len(ends)

@@ -6,20 +6,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from clearance.core.access import is_road
 from clearance.core.heights import has_height, read_heights
 from clearance.core.structure import Kind, Structure
 from clearance.structures.crossings import road_name
 from clearance.structures.kinds import node_kind
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from clearance.core.extract import Extract, Way
 
 __all__ = ["node_structures"]
 
 
-def node_structures(extract: Extract) -> list[Structure]:
-    """A structure for every tagged node that limits height, on a road or beside one.
+def node_structures(extract: Extract, roads: Sequence[Way]) -> list[Structure]:
+    """A structure for every tagged node that limits height, on one of `roads` or beside.
 
     A height bar without a figure is a structure too, with a warning: it stands there to stop tall
     vehicles (wiki.openstreetmap.org/wiki/Tag:barrier=height_restrictor).
@@ -30,11 +31,9 @@ def node_structures(extract: Extract) -> list[Structure]:
         if (kind := node_kind(tags, has_height=has_height(tags))) is not None
     }
     on_road: dict[int, Way] = {}
-    for way in extract.ways:
-        if is_road(way.tags):
-            for ref in way.nodes:
-                if ref in kinds:
-                    on_road.setdefault(ref, way)
+    for way in roads:
+        for ref in kinds.keys() & way.nodes:
+            on_road.setdefault(ref, way)
     structures: list[Structure] = []
     for ref, kind in sorted(kinds.items()):
         tags = extract.node_tags[ref]

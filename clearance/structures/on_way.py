@@ -6,21 +6,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from clearance.core.access import is_road
 from clearance.core.heights import HeightWord, read_heights
 from clearance.core.structure import EvidenceClass, Kind, Span, Structure
 from clearance.structures.crossings import road_name
 from clearance.structures.kinds import way_kind
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from collections.abc import Set as AbstractSet
 
     from clearance.core.extract import Extract, Way
 
-__all__ = ["way_structures"]
+__all__ = ["middle_of", "way_structures"]
 
 
-def _middle(extract: Extract, way: Way) -> tuple[float, float]:
+def middle_of(extract: Extract, way: Way) -> tuple[float, float]:
     """The (lon, lat) of the point half-way along a way, good enough to mark it."""
     index = np.searchsorted(extract.node_ids, np.array(way.nodes))
     lon, lat = extract.lon[index], extract.lat[index]
@@ -30,8 +30,8 @@ def _middle(extract: Extract, way: Way) -> tuple[float, float]:
     return round(float(np.interp(half, along, lon)), 7), round(float(np.interp(half, along, lat)), 7)
 
 
-def way_structures(extract: Extract, passed_under: AbstractSet[int]) -> list[Structure]:
-    """A structure for every road whose own tags tell of one, or that carries a height.
+def way_structures(extract: Extract, roads: Sequence[Way], passed_under: AbstractSet[int]) -> list[Structure]:
+    """A structure for every one of `roads` whose own tags tell of one, or that carries a height.
 
     `passed_under` are the ids of ways already known to run under something: a height on one of
     those belongs to that structure and makes no second one, unless the way's tags name a tunnel,
@@ -39,9 +39,7 @@ def way_structures(extract: Extract, passed_under: AbstractSet[int]) -> list[Str
     nothing stands over it.
     """
     structures: list[Structure] = []
-    for way in extract.ways:
-        if len(way.nodes) < 2 or not is_road(way.tags):
-            continue
+    for way in roads:
         element = f"way/{way.id}"
         told = read_heights(way.tags, element, extract.info.data_date)
         kind = way_kind(way.tags)
@@ -53,7 +51,7 @@ def way_structures(extract: Extract, passed_under: AbstractSet[int]) -> list[Str
             e.evidence_class is EvidenceClass.NONE and e.raw == HeightWord.NONE for e in told.evidence
         )
         stands = not (kind is Kind.LIMIT and only_none)
-        lon, lat = _middle(extract, way)
+        lon, lat = middle_of(extract, way)
         structures.append(
             Structure(
                 key=f"{element}:own",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,7 +55,7 @@ class Crossings:
 def segments_of(extract: Extract, ways: Sequence[Way]) -> Segments:
     """The segments of `ways`, in the order of the ways. No ways, or ways of one node, give empty arrays."""
     counts = np.fromiter((len(w.nodes) for w in ways), dtype=np.int64, count=len(ways))
-    refs = np.fromiter((n for w in ways for n in w.nodes), dtype=np.int64, count=int(counts.sum()))
+    refs = np.fromiter(chain.from_iterable(w.nodes for w in ways), dtype=np.int64, count=int(counts.sum()))
     index = np.searchsorted(extract.node_ids, refs)
     x = np.rint(extract.lon[index] * _UNITS_PER_DEGREE).astype(np.int64)
     y = np.rint(extract.lat[index] * _UNITS_PER_DEGREE).astype(np.int64)

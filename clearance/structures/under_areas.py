@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from clearance.core.access import is_road
 from clearance.core.heights import has_height, read_heights
 from clearance.core.structure import Kind, Span, Structure
 from clearance.structures.crossings import road_name
 from clearance.structures.kinds import area_kind, way_kind
 from clearance.structures.levels import Order, order_over_area
-from clearance.structures.outlines import Outline, line_of, outlines
+from clearance.structures.outlines import Outline, lines_of, outlines
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from shapely import STRtree
     from shapely.geometry import LineString
     from shapely.geometry.base import BaseGeometry
 
@@ -33,18 +33,17 @@ _STATION_REACH = 3e-4
 
 @dataclass(frozen=True, slots=True)
 class _Stations:
-    """Filling stations of the extract, by shape."""
+    """Filling stations of the extract, by shape, and an index of the shapes."""
 
     elements: tuple[str, ...]
     tags: tuple[Mapping[str, str], ...]
     shapes: tuple[BaseGeometry, ...]
+    tree: STRtree
 
     def near(self, shape: BaseGeometry) -> int | None:
         """The index of the station whose place is nearest to `shape` within reach; None if none is."""
-        best = min(
-            ((shape.distance(s), i) for i, s in enumerate(self.shapes)), default=(_STATION_REACH * 2, -1)
-        )
-        return best[1] if best[0] <= _STATION_REACH else None
+        within = self.tree.query(shape, predicate="dwithin", distance=_STATION_REACH).tolist()
+        return min(within, key=lambda i: (shape.distance(self.shapes[i]), i), default=None)
 
 
 def _stations(extract: Extract) -> _Stations:
@@ -56,11 +55,11 @@ def _stations(extract: Extract) -> _Stations:
             at = int(np.searchsorted(extract.node_ids, ref))
             found.append((f"node/{ref}", tags, shapely.Point(extract.lon[at], extract.lat[at])))
     elements, all_tags, shapes = zip(*found, strict=True) if found else ((), (), ())
-    return _Stations(elements, all_tags, shapes)
+    return _Stations(elements, all_tags, shapes, shapely.STRtree(shapes))
 
 
-def area_structures(extract: Extract) -> list[Structure]:
-    """Every road that runs inside the outline of something that may be over it, and areas with a height.
+def area_structures(extract: Extract, roads: Sequence[Way]) -> list[Structure]:
+    """Every one of `roads` inside the outline of what may be over it, and areas with a height.
 
     A road whose own tags name a tunnel, passage or cover is left to those tags, unless the outline is
     a car park or a canopy, which say more. Where nothing tells whether the road runs through, over or
@@ -73,12 +72,12 @@ def area_structures(extract: Extract) -> list[Structure]:
         return area_kind(tags) is not None
 
     areas = outlines(extract, wanted)
-    roads = [w for w in extract.ways if len(w.nodes) > 1 and is_road(w.tags) and w.tags.get("area") != "yes"]
+    roads = [way for way in roads if way.tags.get("area") != "yes"]
     stations = _stations(extract)
     structures: list[Structure] = []
     met: set[str] = set()
     if areas and roads:
-        lines = [line_of(extract, w) for w in roads]
+        lines = lines_of(extract, roads)
         tree = shapely.STRtree([a.shape for a in areas])
         line_index, area_index = tree.query(lines, predicate="intersects")
         for i, j in sorted(zip(line_index.tolist(), area_index.tolist(), strict=True)):
