@@ -88,7 +88,7 @@ def main() -> None:
             raise
         click.echo(
             f"clearance: a fault of the program itself: {type(error).__name__}: {error}. "
-            "Nothing was written. Set CLEARANCE_DEBUG=1 to see where, and report it.",
+            "Set CLEARANCE_DEBUG=1 to see where, and report it.",
             err=True,
         )
         sys.exit(EXIT_FAILURE)
