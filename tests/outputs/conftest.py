@@ -1,0 +1,40 @@
+"""A real browser for the page: Debian's Chromium without a window, driven by Playwright."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+#: No name is resolved, so that nothing leaves the machine whatever a page or the browser asks for.
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium with an empty profile of its own; skips where it is not installed."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("chromium is not installed; scripts/browser installs it")
+    from playwright.sync_api import sync_playwright
+
+    assert Path(chromium).exists()
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=chromium, headless=True, args=list(FLAGS))
+        yield started
+        started.close()
