@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from clearance.assess.findings import findings_of, numbered
 from clearance.assess.pieces import road_of
 from clearance.core.drive import Finding, Obstacle, Unverified
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from clearance.routing.route import Route
     from clearance.routing.snap import Snap
 
-__all__ = ["Explanation", "explain"]
+__all__ = ["Explanation", "explain", "obstacles_on"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +60,7 @@ def explain(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Explanati
             connected=True,
             in_the_way=_in_the_way(case, by_height.route) if by_height and by_height.route else (),
             gets_through=by_height.height if by_height else None,
-            obstacles=_obstacles(case, otherwise) if otherwise else (),
+            obstacles=obstacles_on(case, otherwise) if otherwise else (),
         )
     for lifted in kinds:
         best = _tallest(case.lifting(lifted | {"height"}).opened(*ends), start, end)
@@ -67,7 +69,7 @@ def explain(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Explanati
                 connected=True,
                 in_the_way=_in_the_way(case, best.route),
                 gets_through=best.height,
-                obstacles=_obstacles(case, best.route),
+                obstacles=obstacles_on(case, best.route),
             )
     return Explanation(connected=False)
 
@@ -89,11 +91,18 @@ def _in_the_way(case: Case, route: Route) -> tuple[Finding, ...]:
     return numbered(f for f in findings_of(case, route) if f.standing in closing)
 
 
-def _obstacles(case: Case, route: Route) -> tuple[Obstacle, ...]:
+def obstacles_on(case: Case, route: Route) -> tuple[Obstacle, ...]:
+    """What closes a route to the coach other than height, in driving order.
+
+    Roads for the ends of a drive only are no obstacle in the run of them that holds an end.
+    """
     network = case.network
+    ends = case.costs.ends[list(route.arcs)]
+    at_start = int(np.argmin(ends)) if not ends.all() else len(ends)
+    at_end = int(np.argmin(ends[::-1])) if not ends.all() else len(ends)
     told = []
     for closure in closures_on(network, case.coach, case.window, route):
-        if closure.ends_only and closure.leg in {0, len(route.arcs) - 1}:
+        if closure.ends_only and not at_start <= closure.leg < len(route.arcs) - at_end - closure.at_node:
             continue
         arc = route.arcs[closure.leg]
         at = 1.0 if closure.at_node else 0.5

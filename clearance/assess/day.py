@@ -9,17 +9,16 @@ from typing import TYPE_CHECKING
 
 from clearance.assess.blocked import explain
 from clearance.assess.case import Case
-from clearance.assess.findings import ceiling_of, findings_of, numbered, passages_of, verdict_of
+from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.assess.in_out import in_out_of, no_entry
 from clearance.assess.legs import NoLegError, plan_legs
 from clearance.assess.pieces import pieces_of
-from clearance.assess.turn_off import turn_off_before
+from clearance.assess.turn_off import with_turn_offs
 from clearance.core.conditions import Window
 from clearance.core.drive import CarDrive, Drive, Finding, Piece, Stop, Verdict
 from clearance.core.errors import NoWayError, PlaceError
 from clearance.core.structure import Standing
 from clearance.routing.plan import find_drive
-from clearance.routing.reverse import backward_turns
 from clearance.routing.route import route_points
 from clearance.routing.snap import Snap, snap
 
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from clearance.core.drive import Unverified
     from clearance.core.places import Place
     from clearance.network.network import Network
-    from clearance.routing.reverse import BackwardTurns
     from clearance.routing.route import Route
 
 __all__ = ["Halt", "plan_day"]
@@ -144,16 +142,12 @@ def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: _Met, legs: Leg
     findings: list[Finding] = []
     stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=len(halts) == 1)]
     distance = seconds = 0.0
-    backward: BackwardTurns | None = None
     for leg, route in enumerate(legs.routes):
         distance, seconds = stops[-1].distance_m, stops[-1].leaves_s
         pieces += pieces_of(case, route, distance_m=distance, seconds=seconds)
         found = findings_of(case, route, distance_m=distance, seconds=seconds)
-        if any(f.standing is not Standing.CLEAR for f in found):
-            backward = backward or backward_turns(case.network)
-            opened = case.opened([s.arc for s in met.snaps[leg]], [s.arc for s in met.snaps[leg + 1]])
-            found = _with_turn_offs(opened, backward, route, met.snaps[leg + 1], found)
-        findings += found
+        opened = case.opened([s.arc for s in met.snaps[leg]], [s.arc for s in met.snaps[leg + 1]])
+        findings += with_turn_offs(opened, route, met.snaps[leg + 1], found)
         goal = _end_snap(met.snaps[leg + 1], route)
         stop = _stop(
             halts[leg + 1],
@@ -199,22 +193,6 @@ def _stop(halt: Halt, at: Snap, distance_m: float, seconds: float, *, last: bool
         arrives_s=seconds,
         leaves_s=seconds if last else seconds + halt.stay_s,
     )
-
-
-def _with_turn_offs(
-    opened: Case, backward: BackwardTurns, route: Route, end: Sequence[Snap], found: tuple[Finding, ...]
-) -> tuple[Finding, ...]:
-    passages = passages_of(opened, route)
-    begun = found[0].distance_m - passages[0].distance_m
-    told = []
-    for finding, passage in zip(found, passages, strict=True):
-        turn = None
-        if finding.standing is not Standing.CLEAR:
-            turn = turn_off_before(opened, backward, route, passage, end)
-        if turn is not None:
-            turn = replace(turn, distance_m=turn.distance_m + begun)
-        told.append(replace(finding, turn_off=turn))
-    return tuple(told)
 
 
 # --- the car beside it, and the blocked drive ---------------------------------------------------------

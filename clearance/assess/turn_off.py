@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from clearance.assess.findings import passages_of
 from clearance.assess.pieces import road_of
-from clearance.core.drive import TurnOff
+from clearance.core.drive import Finding, TurnOff
+from clearance.core.structure import Standing
 from clearance.routing.plan import stretch
-from clearance.routing.reverse import cost_to_go, without
+from clearance.routing.reverse import backward_turns, cost_to_go, without
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
@@ -21,7 +23,29 @@ if TYPE_CHECKING:
     from clearance.routing.route import Passage, Route
     from clearance.routing.snap import Snap
 
-__all__ = ["turn_off_before"]
+__all__ = ["turn_off_before", "with_turn_offs"]
+
+
+def with_turn_offs(
+    case: Case, route: Route, end: Sequence[Snap], findings: Sequence[Finding]
+) -> tuple[Finding, ...]:
+    """The findings of a route, each that is not clear with the turn-off before it on the way to `end`.
+
+    `findings` are those of `findings_of` for the same route, whatever their distances count from.
+    """
+    if all(f.standing is Standing.CLEAR for f in findings):
+        return tuple(findings)
+    backward = backward_turns(case.network)
+    told = []
+    for finding, passage in zip(findings, passages_of(case, route), strict=True):
+        turn = None
+        if finding.standing is not Standing.CLEAR:
+            turn = turn_off_before(case, backward, route, passage, end)
+        if turn is not None:
+            begun = finding.distance_m - passage.distance_m
+            turn = replace(turn, distance_m=turn.distance_m + begun)
+        told.append(replace(finding, turn_off=turn))
+    return tuple(told)
 
 
 def turn_off_before(

@@ -426,6 +426,8 @@ def _blocked_sentence(drive: Drive, units: Units) -> str:
     low = sum(f.standing is Standing.TOO_LOW for f in drive.findings)
     if low:
         return f"{_some(low, 'structure on this line is', 'structures on this line are')} lower than {need}."
+    if drive.obstacles and drive.pieces:
+        return "Limits other than height close this line to the coach."
     if drive.obstacles and not drive.in_the_way:
         return "No way was found that the coach may take: limits other than height close it."
     sure = "posted or measured " if drive.unverified is Unverified.REFUSE else ""

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from clearance.routing.mask import Costs
     from clearance.routing.snap import Snap
 
-__all__ = ["Stretch", "Tallest", "find_drive", "greatest_height", "states_of", "stretch"]
+__all__ = ["Stretch", "Tallest", "find_drive", "greatest_height", "route_of", "states_of", "stretch"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Seque
     if best is None:
         return None
     _, a, b, states = best
-    return _route(network, costs, states, a.fraction, b.fraction)
+    return route_of(network, costs, states, a.fraction, b.fraction)
 
 
 def _trace(before: I32, state: int) -> list[int]:
@@ -111,7 +111,7 @@ def _trace(before: I32, state: int) -> list[int]:
     return states[::-1]
 
 
-def _route(network: Network, costs: Costs, states: list[int], start: float, end: float) -> Route:
+def route_of(network: Network, costs: Costs, states: list[int], start: float, end: float) -> Route:
     """The sums of a drive over `states`."""
     turns = []
     for here, there in pairwise(states):
