@@ -1,0 +1,1 @@
+"""How a line is brought onto the roads, step by step."""
