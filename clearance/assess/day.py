@@ -7,11 +7,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from clearance.assess.blocked import explain
 from clearance.assess.case import Case
 from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.assess.in_out import in_out_of, no_entry
 from clearance.assess.legs import NoLegError, plan_legs
+from clearance.assess.order import MOST_EXACT, best_order
 from clearance.assess.pieces import pieces_of
 from clearance.assess.turn_off import with_turn_offs
 from clearance.core.conditions import Window
@@ -30,7 +33,7 @@ if TYPE_CHECKING:
     from clearance.network.network import Network
     from clearance.routing.route import Route
 
-__all__ = ["Halt", "plan_day"]
+__all__ = ["Halt", "plan_day", "reordered"]
 
 #: How long a drive is first thought to take; a longer one is judged again for its own time.
 _FIRST_WINDOW = timedelta(hours=2)
@@ -79,6 +82,44 @@ def plan_day(
         if window is None or takes <= length:
             return drive
         length = 2 * takes
+
+
+def reordered(
+    network: Network,
+    coach: Coach,
+    halts: Sequence[Halt],
+    *,
+    unverified: Unverified,
+    departure: datetime | None = None,
+) -> tuple[list[Halt], str]:
+    """The halts with those between the ends in the best order found, and a sentence that says so.
+
+    What counts is driving time and the policy's seconds for what is passed, from each halt to each; turning
+    round at a stop is left out. The order given is kept, and the sentence says so, where none has a drive
+    on every leg.
+    """
+    window = None if departure is None else Window(departure, departure + _FIRST_WINDOW)
+    case = Case.of(network, coach, unverified, window)
+    snaps = [snap(network, h.place.lon, h.place.lat, case.costs.usable) for h in halts]
+    cost = np.full((len(halts), len(halts)), np.inf)
+    for i, start in enumerate(snaps):
+        for j, end in enumerate(snaps):
+            if i == j or i == len(halts) - 1 or j == 0:
+                continue
+            opened = case.opened([s.arc for s in start], [s.arc for s in end])
+            route = find_drive(network, opened.costs, start, end)
+            if route is not None:
+                cost[i, j] = route.seconds + route.policy_seconds
+    order = best_order(cost)
+    if order is None:
+        return list(halts), "no order of the stops has a drive on every leg; the order given was kept"
+    told = ", ".join(halts[i].place.name or f"stop {i}" for i in order.stops[1:-1])
+    if order.exact:
+        return [halts[i] for i in order.stops], f"stops put in the best order: {told}"
+    return (
+        [halts[i] for i in order.stops],
+        f"stops put in a good order, not surely the best as there are more than {MOST_EXACT}: {told}",
+    )
 
 
 def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None) -> Drive:

@@ -24,6 +24,7 @@ _COMMANDS = {
     "get": ("clearance.cli.get", "Make a road file from a place, a box or a local map file."),
     "drive": ("clearance.cli.drive", "Plan a drive for a coach and check everything over it."),
     "coach": ("clearance.cli.coach", "Write or show a coach file: what was measured on the coach."),
+    "inspect": ("clearance.cli.inspect", "Check a line made elsewhere, and mend it where it is too low."),
     "structures": ("clearance.cli.structures", "List every structure over the roads of an area."),
 }
 

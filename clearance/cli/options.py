@@ -11,11 +11,21 @@ from typing import Any, TypeVar
 import click
 
 from clearance.core.coach import Coach
+from clearance.core.drive import Drive
 from clearance.core.errors import UsageError
 from clearance.core.lengths import Length, parse_measure
 from clearance.core.weights import parse_own_weight
 
-__all__ = ["HOW_TO_MEASURE", "coach_from", "coach_options", "departure_from", "units_option"]
+__all__ = [
+    "HOW_TO_MEASURE",
+    "coach_from",
+    "coach_options",
+    "departure_from",
+    "drive_options",
+    "tell_drive",
+    "units_option",
+    "wanted_outputs",
+]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -59,6 +69,84 @@ def coach_options(command: F) -> F:
     for option in reversed(_COACH):
         command = option(command)
     return command
+
+
+_RESULT = (
+    click.option(
+        "--unverified",
+        type=click.Choice(["avoid", "accept", "refuse"]),
+        default="avoid",
+        show_default=True,
+        help="Structures with no known height: take a detour of up to 15 min for each, take them as they "
+        "come, or never drive under one.",
+    ),
+    click.option(
+        "--depart",
+        metavar="TIME",
+        help="Local time of departure, 2026-07-04T08:30; hours in the map count by it.",
+    ),
+    click.option(
+        "-o",
+        "--output",
+        "outputs",
+        metavar="FILE",
+        multiple=True,
+        type=click.Path(path_type=Path),
+        help="File to write, more than once if wanted: .geojson, .gpx, .csv, .html (a page with a map), "
+        ".pdf (a sheet to print).",
+    ),
+    click.option(
+        "--csv", metavar="FILE", type=click.Path(path_type=Path), help="Table of flagged structures."
+    ),
+    click.option(
+        "--paper",
+        type=click.Choice(["a4", "letter"]),
+        default="a4",
+        show_default=True,
+        help="Paper of the sheet.",
+    ),
+    click.option(
+        "--tiles",
+        metavar="URL",
+        help="Draw tiles of this server under the page's map, https://host/{z}/{x}/{y}.png. Without it "
+        "the page asks nobody for anything.",
+    ),
+    click.option("--json", "as_json", is_flag=True, help="Print the drive as JSON instead of a summary."),
+)
+
+
+def drive_options(command: F) -> F:
+    """Add what a drive is judged by, and where it goes."""
+    for option in reversed(_RESULT):
+        command = option(command)
+    return units_option(command)
+
+
+def tell_drive(drive: Drive, roads: Path, given: dict[str, Any]) -> int:
+    """Write the files asked for, print the drive, and return the exit code."""
+    from clearance import workflow
+    from clearance.cli.main import EXIT_BLOCKED
+
+    outputs = wanted_outputs(given)
+    workflow.write_drive(
+        drive, outputs, units=given["units"], roads=roads, paper=given["paper"], tiles=given["tiles"]
+    )
+    if given["as_json"]:
+        click.echo(workflow.drive_json(drive, units=given["units"]))
+    else:
+        click.echo(workflow.drive_text(drive, units=given["units"]), nl=False)
+    for path in outputs:
+        click.echo(f"written: {path}", err=True)
+    return EXIT_BLOCKED if drive.verdict.value == "blocked" else 0
+
+
+def wanted_outputs(given: dict[str, Any]) -> list[Path]:
+    """The files to write; UsageError, before any work, where an ending names no format."""
+    from clearance import workflow
+
+    outputs = [*given["outputs"], *filter(None, [given["csv"]])]
+    workflow.check_drive_endings(outputs)
+    return outputs
 
 
 def units_option(command: F) -> F:

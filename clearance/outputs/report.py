@@ -150,7 +150,7 @@ def _finding(finding: Finding, drive: Drive, units: Units) -> list[str]:
     heading = f"{standing_text(finding.standing)} after {where}: {what}, {clearance_or_none(finding, units)}"
     lines = _wrapped(heading, first=f"{finding.number:>2}  ")
     lines += _wrapped(advice(finding, drive.coach, units), _INDENT)
-    if finding.turn_off is not None:
+    if drive.pieces and turn_off_text(finding, units):
         lines += _wrapped(turn_off_text(finding, units), _INDENT)
     for line in evidence_lines(finding.structure, units):
         lines += _wrapped(line, _INDENT, "- ")

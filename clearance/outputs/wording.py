@@ -341,7 +341,7 @@ def turn_off_text(finding: Finding, units: Units = Units.FEET) -> str:
     """The last place to leave the road before a finding; empty where it stands clear and none is told."""
     off = finding.turn_off
     if off is None:
-        return "" if finding.standing is Standing.CLEAR else "No turn-off before it is known."
+        return "" if finding.standing is Standing.CLEAR else "No turn-off before it: no other way leads on."
     road = f"from {plain(off.road)} " if off.road else ""
     onto = f"onto {plain(off.onto)}" if off.onto else "onto another road"
     extra = duration_text(off.extra_s) if off.extra_s > 0 else "no time"
