@@ -78,7 +78,7 @@ def write_road_file(network: Network, path: Path) -> None:
     draft = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         try:
-            with draft.open("xb") as file:
+            with draft.open("wb") as file:
                 _write(network, file)
                 file.flush()
                 os.fsync(file.fileno())

@@ -129,7 +129,8 @@ def test_pieces_cover_every_way_once_and_lengths_are_geodesic(town: GridTown) ->
         pieces = sorted(set(by_way[street.ref]))
         assert [p[0] for p in pieces] == [0, *(p[1] for p in pieces[:-1])]
         assert pieces[-1][1] == len(street.nodes) - 1
-        whole = geod.line_length(*zip(*(town.place(node) for node in street.nodes), strict=True))
+        lons, lats = zip(*(town.place(node) for node in street.nodes), strict=True)
+        whole = geod.line_length(lons, lats)
         assert sum(p[2] for p in pieces) == pytest.approx(whole, abs=1e-6)
 
 

@@ -253,7 +253,7 @@ def _seconds(town: GridTown, step: Step, start: float, end: float, need: int) ->
     """Seconds of a step between two fractions of it, with the policy's; None where something closes it."""
     street = town.by_ref[step.street]
     (ax, ay), (bx, by) = town.place(step.a), town.place(step.b)
-    metres = Geod(ellps="WGS84").inv(ax, ay, bx, by)[2]
+    metres = float(Geod(ellps="WGS84").inv(ax, ay, bx, by)[2])
     seconds = metres * (end - start) / (street.speed / 3.6)
     for bridge in town.bridges:
         if bridge.street != step.street:

@@ -160,7 +160,7 @@ def test_arc_costs_count_when_an_arc_is_left_and_infinite_ones_close_it() -> Non
             targets=np.zeros(0, np.int32),
             target_extra=np.zeros(0),
         )
-        return labels.tolist()
+        return [float(label) for label in labels]
 
     assert run([10.0, 20.0, 30.0], [0.5, 0.0]) == [3.0, 13.5, 33.5]
     assert run([10.0, np.inf, 30.0], [0.5, 0.0]) == [3.0, 13.5, np.inf]
