@@ -188,7 +188,7 @@ def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: _Met, legs: Leg
         pieces += pieces_of(case, route, distance_m=distance, seconds=seconds)
         found = findings_of(case, route, distance_m=distance, seconds=seconds)
         opened = case.opened([s.arc for s in met.snaps[leg]], [s.arc for s in met.snaps[leg + 1]])
-        findings += with_turn_offs(opened, route, met.snaps[leg + 1], found)
+        findings += with_turn_offs(opened, route, found, end=met.snaps[leg + 1], start=met.snaps[leg])
         goal = _end_snap(met.snaps[leg + 1], route)
         stop = _stop(
             halts[leg + 1],

@@ -146,6 +146,12 @@ def _lay(case: Case, part: MatchedPart, *, mend: bool) -> _Laid:
 def _found(case: Case, route: Route, distance_m: float, seconds: float) -> Sequence[Finding]:
     """The findings of a part, each with the turn-off before it on the way to the end of the part."""
     found = findings_of(case, route, distance_m=distance_m, seconds=seconds)
-    lon, lat = arc_points(case.network, route.arcs[-1], route.end, route.end)
-    goal = Snap(arc=route.arcs[-1], fraction=route.end, distance_m=0.0, lon=float(lon[0]), lat=float(lat[0]))
-    return with_turn_offs(case.opened([route.arcs[0]], [route.arcs[-1]]), route, [goal], found)
+    start = _on(case.network, route.arcs[0], route.start)
+    end = _on(case.network, route.arcs[-1], route.end)
+    opened = case.opened([route.arcs[0]], [route.arcs[-1]])
+    return with_turn_offs(opened, route, found, end=[end], start=[start])
+
+
+def _on(network: Network, arc: int, fraction: float) -> Snap:
+    lon, lat = arc_points(network, arc, fraction, fraction)
+    return Snap(arc=arc, fraction=fraction, distance_m=0.0, lon=float(lon[0]), lat=float(lat[0]))

@@ -27,11 +27,12 @@ __all__ = ["turn_off_before", "with_turn_offs"]
 
 
 def with_turn_offs(
-    case: Case, route: Route, end: Sequence[Snap], findings: Sequence[Finding]
+    case: Case, route: Route, findings: Sequence[Finding], *, end: Sequence[Snap], start: Sequence[Snap]
 ) -> tuple[Finding, ...]:
     """The findings of a route, each that is not clear with the turn-off before it on the way to `end`.
 
-    `findings` are those of `findings_of` for the same route, whatever their distances count from.
+    Where no other way leads on, it is the last junction from which one leads back to `start`. `findings`
+    are those of `findings_of` for the same route, whatever their distances count from.
     """
     if all(f.standing is Standing.CLEAR for f in findings):
         return tuple(findings)
@@ -41,6 +42,9 @@ def with_turn_offs(
         turn = None
         if finding.standing is not Standing.CLEAR:
             turn = turn_off_before(case, backward, route, passage, end)
+            if turn is None:
+                turn = turn_off_before(case, backward, route, passage, start)
+                turn = replace(turn, extra_s=0.0, leads_on=False) if turn is not None else None
         if turn is not None:
             begun = finding.distance_m - passage.distance_m
             turn = replace(turn, distance_m=turn.distance_m + begun)

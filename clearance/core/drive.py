@@ -69,7 +69,8 @@ class TurnOff:
 
     `distance_m` is from the start of the drive, `before_m` from the junction to the structure,
     `extra_s` the seconds that the other way takes beyond the planned one. `onto` names the road
-    taken instead.
+    taken instead. Where no other way leads on to the stop, `leads_on` is False: the way from there then
+    leads back to where the leg began, and `extra_s` is nothing.
     """
 
     lon: float
@@ -79,6 +80,7 @@ class TurnOff:
     distance_m: float
     before_m: float
     extra_s: float
+    leads_on: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -275,6 +275,7 @@ def _turn_off(finding: Finding, turn: TurnOff, units: Units) -> Feature:
         "before_m": round(turn.before_m, 1),
         "extra": duration_text(turn.extra_s),
         "extra_s": round(turn.extra_s, 1),
+        "leads_on": turn.leads_on,
     }
     return _feature(
         f"turn-off/{finding.number}", _point(turn.lon, turn.lat), properties | TURN_OFF_MARK.properties()

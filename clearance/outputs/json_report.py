@@ -45,7 +45,8 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
 
     A finding is `number`, `standing` (``too low``, ``unverified``, ``tight``, ``clear``), `direction` along
     the way, `distance_m`, `seconds`, `lon`, `lat`, `road`, `clearance`, `headroom` (lengths), `advice`,
-    `turn_off` (null or `lon`, `lat`, `road`, `onto`, `distance_m`, `before_m`, `extra_s`) and `structure`:
+    `turn_off` (null or `lon`, `lat`, `road`, `onto`, `distance_m`, `before_m`, `extra_s`,
+    `leads_on`) and `structure`:
     `key`, `kind`, `name`, `road`, `lon`, `lat`, `upper`, `order_not_told`, `ways`, `nodes`, `relations`,
     `warnings` and `evidence`: [`class`, `figure` (length), `direction`, `element`, `key`, `raw`,
     `condition`, `can_clear`, `note`, `source`, `date`].
@@ -195,6 +196,7 @@ def _turn_off(turn: TurnOff | None) -> dict[str, Any] | None:
         "distance_m": turn.distance_m,
         "before_m": turn.before_m,
         "extra_s": turn.extra_s,
+        "leads_on": turn.leads_on,
     }
 
 

@@ -344,6 +344,11 @@ def turn_off_text(finding: Finding, units: Units = Units.FEET) -> str:
         return "" if finding.standing is Standing.CLEAR else "No turn-off before it: no other way leads on."
     road = f"from {plain(off.road)} " if off.road else ""
     onto = f"onto {plain(off.onto)}" if off.onto else "onto another road"
+    if not off.leads_on:
+        return (
+            f"Last turn-off {distance_text(off.before_m, units)} before it, {road}{onto}: "
+            "that way leads back, none leads on to the stop."
+        )
     extra = duration_text(off.extra_s) if off.extra_s > 0 else "no time"
     return (
         f"Last turn-off {distance_text(off.before_m, units)} before it, {road}{onto}: "

@@ -151,3 +151,20 @@ def test_no_other_way_no_turn_off() -> None:
     town = two_ways(None, {"motor_vehicle": "no"})
     found = plan_day(town, COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT)
     assert [f.turn_off for f in found.findings] == [None]
+
+
+def test_where_nothing_leads_on_the_way_back_is_told() -> None:
+    """Past the only junction a blind street runs under a railway to the stop; the ring leads back home."""
+    town = Town().node(1, -500, 0).node(2, 0, 0).node(3, 500, 0).node(5, 0, 500).node(4, -500, 500)
+    town.node(6, 300, -50).node(7, 300, 50)
+    town.way(10, [1, 2], {"highway": "residential", "name": "Ring South"})
+    town.way(11, [2, 3], {"highway": "residential", "name": "Blind Street"})
+    town.way(12, [2, 5, 4, 1], {"highway": "residential", "name": "Ring North"})
+    town.way(20, [6, 7], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    found = plan_day(
+        network_of(town.extract()), COACH, [halt(-400, 0), halt(450, 0)], unverified=Unverified.ACCEPT
+    )
+    turn = found.findings[0].turn_off
+    assert turn is not None
+    assert (turn.road, turn.onto, turn.leads_on) == ("Ring South", "Ring North", False)
+    assert turn.before_m == pytest.approx(300, rel=1e-3)
