@@ -130,6 +130,8 @@ def page_data(drive: Drive, roads: Sequence[MapLine]) -> dict[str, Any]:
                 "id": f"{kind}-{f.number}",
                 "at": _latlon((f.lon, f.lat)),
                 "slug": _SLUGS[f.standing],
+                "number": f.number,
+                "what": structure_text(f.structure, f.road),
                 "label": _spoken(f),
                 "off": None
                 if f.turn_off is None or f.standing is Standing.CLEAR

@@ -69,16 +69,15 @@ def drive_sheet(
     shaped = any(_joins(text) for text in _map_texts(drive))
     made = made or datetime.now(UTC)
 
-    def drawn(scale: float) -> _Sheet:
-        sheet = _Sheet(drive, units, Canvas(paper, _title(drive), made, shaped=shaped), scale)
-        sheet.draw()
-        return sheet
+    def drawn(scale: float) -> tuple[bool, bytes]:
+        with Canvas(paper, _title(drive), made, shaped=shaped) as canvas:
+            sheet = _Sheet(drive, units, canvas, scale)
+            sheet.draw()
+            return sheet.whole, canvas.bytes()
 
-    smallest = drawn(1.0)
-    if not smallest.whole:
-        return smallest.bytes()
-    larger = (sheet for sheet in map(drawn, _LARGER) if sheet.whole)
-    return next(larger, smallest).bytes()
+    whole, smallest = drawn(1.0)
+    larger = map(drawn, _LARGER) if whole else iter(())
+    return next((data for whole, data in larger if whole), smallest)
 
 
 def _title(drive: Drive) -> str:
@@ -146,10 +145,6 @@ class _Sheet:
         self.steps()
         self.end()
         self.foot()
-
-    def bytes(self) -> bytes:
-        """The file."""
-        return self._c.bytes()
 
     # --- head -----------------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ Arabic (through HarfBuzz) without more work here.
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from datetime import datetime
 from enum import StrEnum
 from importlib.resources import as_file, files
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+    from fpdf.fonts import TTFFont
 
 __all__ = ["MISSING", "Canvas", "Mark", "Paper"]
 
@@ -70,13 +72,22 @@ class Canvas:
 
         `shaped` is for text whose letters join or run from right to left; setting it takes longer.
         """
-        self._pdf = _blank(paper, title, made)
+        self._files = ExitStack()
+        self._pdf = _blank(paper, title, made, self._files)
         self._pdf.set_text_shaping(shaped)
         self._letters = _letters(self._pdf)
         self.missing = False
         self._widths: dict[tuple[str, bool], float] = {}
         self._broken: dict[tuple[str, float, float, bool], list[str]] = {}
         self.add_page()
+
+    def __enter__(self) -> Canvas:
+        """The canvas itself; leaving it closes the font files, which are read until the file is made."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the font files."""
+        self._files.close()
 
     @property
     def left(self) -> float:
@@ -252,7 +263,7 @@ def _words(text: str) -> list[str]:
     return [first, *(f" {word}" for word in others)]
 
 
-def _blank(paper: Paper, title: str, made: datetime) -> FPDF:
+def _blank(paper: Paper, title: str, made: datetime, opened: ExitStack) -> FPDF:
     from fpdf import FPDF
 
     pdf = FPDF(format=paper.value)
@@ -264,15 +275,20 @@ def _blank(paper: Paper, title: str, made: datetime) -> FPDF:
     pdf.set_creator("clearance")
     pdf.set_lang("en")
     for family, style, name in _FONTS:
-        with as_file(files("clearance.outputs") / "assets" / name) as path:
-            pdf.add_font(family, style, str(path))
+        path = opened.enter_context(as_file(files("clearance.outputs") / "assets" / name))
+        pdf.add_font(family, style, str(path))
+    for font in _fonts(pdf):
+        opened.callback(font.close)
     pdf.set_fallback_fonts([_FALLBACK], exact_match=False)
     return pdf
 
 
-def _letters(pdf: FPDF) -> frozenset[str]:
-    """Every letter that one of the fonts can print."""
+def _fonts(pdf: FPDF) -> list[TTFFont]:
     from fpdf.fonts import TTFFont
 
-    fonts = [font for font in pdf.fonts.values() if isinstance(font, TTFFont)]
-    return frozenset(chr(code) for font in fonts for code in font.cmap if code >= 0x20)
+    return [font for font in pdf.fonts.values() if isinstance(font, TTFFont)]
+
+
+def _letters(pdf: FPDF) -> frozenset[str]:
+    """Every letter that one of the fonts can print."""
+    return frozenset(chr(code) for font in _fonts(pdf) for code in font.cmap if code >= 0x20)

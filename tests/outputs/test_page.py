@@ -21,7 +21,7 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind
 from clearance.outputs.measures import Units, clearance_text, coach_text
 from clearance.outputs.page import drive_page
-from clearance.outputs.wording import CAUTIONS, plain, verdict_sentence
+from clearance.outputs.wording import CAUTIONS, plain, standing_text, structure_text, verdict_sentence
 from tests.outputs import samples
 
 if TYPE_CHECKING:
@@ -212,10 +212,11 @@ def test_every_finding_and_stop_has_a_named_mark(opener: Opener) -> None:
     drive = samples.care_drive()
     page = opener(drive).page
     for finding in drive.findings:
-        mark = page.locator(f'[data-mark="finding-{finding.number}"]')
-        assert mark.get_attribute("role") == "button"
-        label = mark.get_attribute("aria-label") or ""
-        assert label.startswith(f"{finding.number}, ")
+        figure = "" if finding.clearance is None else f" {clearance_text(finding.clearance)}"
+        what = structure_text(finding.structure, finding.road)
+        name = f"{finding.number}, {standing_text(finding.standing).lower()}{figure} {what}"
+        mark = page.locator("#map").get_by_role("button", name=name, exact=True)
+        assert mark.get_attribute("data-mark") == f"finding-{finding.number}"
     assert page.locator('.map-mark[aria-label^="Turn-off before 8"]').count() == 1
     assert page.locator('.map-mark[aria-label^="Place to turn for Stop C"]').count() == 1
     assert page.locator('.map-mark[aria-label^="Stop B: Pellowick Quay"]').count() == 1

@@ -23,7 +23,7 @@ const Marks = (() => {
       keyboard: true,
     }).addTo(map);
     const element = marker.getElement();
-    element.setAttribute("aria-label", options.label);
+    if (options.label) element.setAttribute("aria-label", options.label);
     if (options.id) element.dataset.mark = options.id;
     element.addEventListener("click", options.press);
     element.addEventListener("keydown", (event) => {
@@ -43,6 +43,13 @@ const Marks = (() => {
     text.append(" ");
     for (const part of entry.querySelector(".height").childNodes) text.append(part.cloneNode(true));
     return text;
+  }
+
+  function spoken(text) {
+    const part = document.createElement("span");
+    part.className = "hidden";
+    part.textContent = text;
+    return part;
   }
 
   // One mark for each finding, stop and turn-off; `choose(id)` is called when one is pressed.
@@ -73,8 +80,8 @@ const Marks = (() => {
         marker: button(map, finding.at, {
           id: finding.id,
           kind: finding.slug + extra,
-          content: [drawing("svg.mark", entry), badge(entry)],
-          label: finding.label,
+          // The name of the mark holds the text that is seen on it (WCAG 2.1, 2.5.3 Label in Name).
+          content: [drawing("svg.mark", entry), spoken(`${finding.number}, `), badge(entry), spoken(finding.what)],
           anchor: [20 - 42 * n, 20],
           above: ABOVE[finding.slug],
           press: () => choose(finding.id),
