@@ -22,7 +22,6 @@ from clearance.routing.matching.values import Match, MatchedPart, MatchSettings
 from clearance.routing.route import Route
 
 if TYPE_CHECKING:
-    from clearance.core.drive import Unchecked
     from clearance.core.line import Line
     from clearance.network.network import F64, Network
 
@@ -66,7 +65,6 @@ def match_line(
     times = network.arc_seconds if seconds is None else seconds
     runs: list[Run] = []
     parts: list[MatchedPart] = []
-    guesses: list[Unchecked] = []
     for run, of_run in zip(found, legs, strict=True):
         driven = [(leg, next(ways)) for leg in of_run]
         route = _route(chain, run, driven, times)
@@ -74,12 +72,18 @@ def match_line(
             continue
         runs.append(run)
         first, last = int(trace.kept[run.points[0]]), int(trace.kept[run.points[-1]])
-        parts.append(MatchedPart(route=route, first=first, last=last, distance_m=float(trace.along[first])))
-        guesses += assumed(chain, driven)
+        parts.append(
+            MatchedPart(
+                route=route,
+                first=first,
+                last=last,
+                distance_m=float(trace.along[first]),
+                assumed=tuple(assumed(chain, driven)),
+            )
+        )
     return Match(
         parts=tuple(parts),
         unmatched=tuple(unmatched(chain, runs)),
-        assumed=tuple(guesses),
         length_m=length,
         matched_m=sum(float(trace.along[part.last] - trace.along[part.first]) for part in parts),
         notes=(_SWAPPED,) if not parts and swapped(network, trace) else (),

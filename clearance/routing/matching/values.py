@@ -53,13 +53,15 @@ class MatchedPart:
     """A stretch of the line that follows known roads.
 
     `route` is the way, with policy seconds of 0. `first` and `last` are the indices of the points of the
-    line at its ends, `distance_m` is along the line from its start to `first`.
+    line at its ends, `distance_m` is along the line from its start to `first`. `assumed` are the stretches
+    of it where the line tells too little or leaves the way: the way there is the likeliest, not the line's.
     """
 
     route: Route
     first: int
     last: int
     distance_m: float
+    assumed: tuple[Unchecked, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,14 +69,16 @@ class Match:
     """A line on the roads. Distances are along the line, from its start.
 
     `parts` in the order of the line. `unmatched` are the stretches between, before and behind them, of
-    which nothing is known. `assumed` are stretches within parts where the line tells too little or leaves
-    the way: the way there is the likeliest, not the line's. `length_m` is that of the line,
-    `matched_m` the part of it that is matched.
+    which nothing is known. `length_m` is that of the line, `matched_m` the part of it that is matched.
     """
 
     parts: tuple[MatchedPart, ...]
     unmatched: tuple[Unchecked, ...]
-    assumed: tuple[Unchecked, ...]
     length_m: float
     matched_m: float
     notes: tuple[str, ...] = ()
+
+    @property
+    def assumed(self) -> tuple[Unchecked, ...]:
+        """What is assumed in any of the parts, in the order of the line."""
+        return tuple(guess for part in self.parts for guess in part.assumed)
