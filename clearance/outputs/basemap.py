@@ -29,7 +29,7 @@ _OF_HIGHWAY = {
     "trunk": "major",
     "primary": "middle",
     "secondary": "middle",
-    "tertiary": "minor",
+    "tertiary": "middle",
     "unclassified": "minor",
     "residential": "minor",
     "living_street": "minor",

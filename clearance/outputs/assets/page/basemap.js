@@ -38,6 +38,12 @@ const BaseMap = (() => {
     return element;
   }
 
+  // The angle in radians by which the way from `b` to `c` leaves that from `a` to `b`.
+  function bend(a, b, c) {
+    const turned = Math.atan2(c.y - b.y, c.x - b.x) - Math.atan2(b.y - a.y, b.x - a.x);
+    return Math.abs(((turned + 3 * Math.PI) % (2 * Math.PI)) - Math.PI);
+  }
+
   // Names of roads, each on a plate on the longest straight part of its line, where there is room.
   // In SVG, since a second canvas above the drive would print as an opaque sheet.
   const Names = L.Layer.extend({
@@ -80,17 +86,22 @@ const BaseMap = (() => {
       const half = this._pen.measureText(text).width / 2 + 4;
       let best = null;
       let room = half * 2 + 4;
+      // A run is a part of the line that is nearly straight: roads bend a little at every node.
+      let start = null;
       let before = null;
       for (const point of line.points) {
         const here = this._map.latLngToContainerPoint(point);
         if (before) {
-          const length = Math.hypot(here.x - before.x, here.y - before.y);
-          const x = (here.x + before.x) / 2;
-          const y = (here.y + before.y) / 2;
+          if (start !== before && bend(start, before, here) > 0.15) start = before;
+          const length = Math.hypot(here.x - start.x, here.y - start.y);
+          const x = (here.x + start.x) / 2;
+          const y = (here.y + start.y) / 2;
           if (length > room && x > half && y > half && x < size.x - half && y < size.y - half) {
             room = length;
-            best = { x, y, angle: (Math.atan2(here.y - before.y, here.x - before.x) * 180) / Math.PI };
+            best = { x, y, angle: (Math.atan2(here.y - start.y, here.x - start.x) * 180) / Math.PI };
           }
+        } else {
+          start = here;
         }
         before = here;
       }

@@ -41,7 +41,7 @@
   for (const point of [...data.findings, ...data.stops]) everything.extend(point.at);
 
   function showAll(animate) {
-    if (everything.isValid()) map.fitBounds(everything, { padding: [48, 48], maxZoom: 16, animate });
+    if (everything.isValid()) map.fitBounds(everything, { paddingTopLeft: [76, 56], paddingBottomRight: [44, 44], maxZoom: 16, animate });
     else map.setView([0, 0], 5);
   }
   showAll(false);
