@@ -319,6 +319,20 @@ def test_a_turn_that_is_barred_is_never_matched() -> None:
     assert lost.length_m < 150
 
 
+@pytest.mark.parametrize(
+    ("corners", "ways"),
+    [
+        ([(10, 0), (290, 0), (300, 0), (300, 140)], [[101, 103, 106]]),
+        ([(150, 140), (150, 0), (290, 0), (440, 0)], [[104, 103, 105]]),
+        ([(10, 0), (440, 0)], [[101, 103], [105]]),
+    ],
+)
+def test_a_restriction_over_a_way_is_remembered_along_it(corners: XY, ways: list[list[int]]) -> None:
+    """From 101 over 103 nothing may go on to 105: the other ways on are open, and 105 for others."""
+    network, match = _match(_village(), _along(corners, 25))
+    assert _ways(network, match) == ways
+
+
 def test_a_line_against_a_one_way_street_is_unmatched() -> None:
     town = (
         Town()
@@ -344,6 +358,21 @@ def test_a_coach_that_stands_still_goes_nowhere() -> None:
     (part,) = match.parts
     assert not match.unmatched
     assert part.route.length_m == pytest.approx(800, abs=1)
+
+
+def test_a_last_point_a_little_behind_is_noise() -> None:
+    _, match = _match(_straight(), [*_along([(100, 0), (400, 0)], 60), (390, 0)])
+    (part,) = match.parts
+    assert part.last == 6
+    assert not match.unmatched
+
+
+def test_points_out_of_order_do_not_part_the_way() -> None:
+    points = _along([(0, 0), (1000, 0)], 60)
+    points[8], points[9] = points[9], points[8]
+    network, match = _match(_straight(), points)
+    assert _ways(network, match) == [[10]]
+    assert not match.unmatched
 
 
 def test_points_doubled_change_nothing() -> None:
