@@ -36,7 +36,7 @@ def _plain(row: WayRow | Structure | Rule | Place) -> list[Any]:
         case Rule():
             return [row.target, row.condition, row.value, row.element, row.raw, row.modes]
         case Place():
-            return [row.lon, row.lat, row.name, row.kind, row.osm]
+            return [row.lon, row.lat, row.name, row.kind, row.osm, row.tags]
         case Structure():
             return [
                 row.key,
@@ -71,8 +71,10 @@ def _rule(row: list[Any]) -> Rule:
 
 
 def _place(row: list[Any]) -> Place:
-    lon, lat, name, kind, osm = row
-    return Place(lon=lon, lat=lat, name=name, kind=kind, osm=osm)
+    lon, lat, name, kind, osm, tags = row
+    return Place(
+        lon=lon, lat=lat, name=name, kind=kind, osm=osm, tags=tuple((key, value) for key, value in tags)
+    )
 
 
 def _evidence_of(row: list[Any]) -> Evidence:
