@@ -15,7 +15,15 @@ from clearance.core.modes import OWN_MODES
 from clearance.core.structure import Direction, Evidence, EvidenceClass
 from clearance.core.valuetext import UnreadableError, listed, shown
 
-__all__ = ["HIGHEST_SIGN", "HeightTags", "HeightWord", "has_height", "read_heights"]
+__all__ = [
+    "HIGHEST_SIGN",
+    "HeightTags",
+    "HeightWord",
+    "has_height",
+    "height_is_unread",
+    "read_heights",
+    "tells_below_default",
+]
 
 #: No sign shows more (the largest normal sign in the United Kingdom is 16'0", Traffic Signs Manual
 #: chapter 4, 2013, paragraph 7.11; US signs up to 20 ft, common practice): a larger bare number may be feet
@@ -58,6 +66,16 @@ class HeightTags:
 def has_height(tags: Mapping[str, str]) -> bool:
     """Whether any tag speaks of a greatest height: every key that begins with ``maxheight``."""
     return any(key.startswith(_PREFIX) for key in tags)
+
+
+def height_is_unread(evidence: Evidence) -> bool:
+    """Whether a height of the map stands here whose text could not be read or cannot be meant."""
+    return evidence.figure is None and evidence.note.startswith((_UNREADABLE, _IMPLAUSIBLE))
+
+
+def tells_below_default(evidence: Evidence) -> bool:
+    """Whether the map says that it is lower than ordinary, without a figure."""
+    return evidence.figure is None and _WORD_NOTES[HeightWord.BELOW_DEFAULT] in evidence.note
 
 
 @dataclass(frozen=True, slots=True)
