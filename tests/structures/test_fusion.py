@@ -1,0 +1,422 @@
+"""Heights from lists, brought to structures of tiny towns. All records and names are invented."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from clearance.core.coach import Coach
+from clearance.core.inventory import CodedHeight, HeightState
+from clearance.core.lengths import Length
+from clearance.core.standing import standing
+from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Standing, Structure
+from clearance.structures.find import find_structures
+from clearance.structures.fusion import CONFLICT, Fused, HeightRecord, fuse
+from tests.structures.inventories import MISSING, NONE, RIVER, SOURCE, at, figure, listed
+from tests.towns import Town
+
+HEATHER = {"highway": "residential", "name": "Heather Street"}
+MILL = {"highway": "secondary", "name": "Mill Road", "ref": "SR 7"}
+BRIDGE = {"bridge": "yes", "layer": "1"}
+COACH = Coach(height=Length.from_feet(13))
+
+
+def overpass(upper: dict[str, str] | None = None, road: dict[str, str] | None = None) -> Town:
+    """Heather Street runs eastward under Mill Road, which crosses it at x = 0 on a bridge of 40 m."""
+    town = (
+        Town()
+        .node(1, -200, 0)
+        .node(2, 200, 0)
+        .node(3, 0, -200)
+        .node(4, 0, -20)
+        .node(5, 0, 20)
+        .node(6, 0, 200)
+    )
+    town.way(10, [1, 2], HEATHER | (road or {}))
+    town.way(20, [4, 5], MILL | BRIDGE if upper is None else upper)
+    return town.way(21, [3, 4], MILL).way(22, [5, 6], MILL)
+
+
+def fused(town: Town, *records: HeightRecord) -> Fused:
+    extract = town.extract()
+    return fuse(find_structures(extract), records, extract)
+
+
+def under(found: Fused, road: int = 10) -> Structure:
+    (structure,) = [s for s in found.structures if s.upper and any(span.way == road for span in s.spans)]
+    return structure
+
+
+def added(structure: Structure) -> list[Evidence]:
+    return [e for e in structure.evidence if e.source != "OpenStreetMap"]
+
+
+def over_heather(**items: object) -> HeightRecord:
+    told: dict[str, object] = {"carried": "SR 7", "features": "HEATHER ST", "item_54": figure("4.52")}
+    return at("1", 3, 4, **(told | items))
+
+
+def test_item_54_verifies_the_road_beneath() -> None:
+    """54A = H: measured evidence with its source, item, text, date and the reason of the match."""
+    found = fused(overpass(), over_heather())
+    structure = under(found)
+    (evidence,) = added(structure)
+    assert (evidence.evidence_class, evidence.figure) == (EvidenceClass.MEASURED, Length.from_metres("4.52"))
+    assert (evidence.source, evidence.key, evidence.raw, evidence.date) == (
+        SOURCE,
+        "Item 54",
+        "H 4.52",
+        "2023-06",
+    )
+    assert "3 m away" in evidence.note  # from the deck
+    assert "name beneath agrees" in evidence.note
+    assert structure.verified()
+    assert standing(structure, Direction.BOTH, COACH) is Standing.CLEAR
+    (match,) = found.matches
+    assert match.structures == (structure.key,)
+    assert match.score > 0.9
+    assert found.unmatched == ()
+    assert found.conflicts == ()
+
+
+@pytest.mark.parametrize(
+    "item",
+    [NONE, MISSING, RIVER, figure("5.0", "R"), CodedHeight(HeightState.UNREADABLE, None, "H 4m52")],
+)
+def test_codes_that_are_no_clearance_over_a_road_add_nothing(item: CodedHeight) -> None:
+    found = fused(overpass(), over_heather(item_54=item))
+    assert len(found.matches) == 1
+    assert added(under(found)) == []
+    assert not under(found).verified()
+
+
+def test_item_10_condemns_and_never_clears() -> None:
+    """Item 10 is the height over the best strip: lower than the need, nothing fits; higher tells nothing."""
+    low = fused(overpass(), over_heather(record_type="2", item_54=MISSING, item_10=figure("3.90", "")))
+    high = fused(overpass(), over_heather(record_type="2", item_54=MISSING, item_10=figure("5.90", "")))
+    assert standing(under(low), Direction.BOTH, COACH) is Standing.TOO_LOW
+    assert standing(under(high), Direction.BOTH, COACH) is Standing.UNVERIFIED
+    (evidence,) = added(under(high))
+    assert not evidence.can_clear
+    assert evidence.key == "Item 10"
+
+
+def test_item_10_of_the_route_on_the_bridge_says_nothing_of_the_one_beneath() -> None:
+    found = fused(overpass(), over_heather(item_10=figure("4.0", "")))
+    assert [e.key for e in added(under(found))] == ["Item 54"]
+
+
+def test_item_10_of_one_road_is_not_taken_for_another_road() -> None:
+    town = (
+        overpass()
+        .node(7, -200, 10)
+        .node(8, 200, 10)
+        .way(11, [7, 8], {"highway": "residential", "name": "Low Lane"})
+    )
+    found = fused(
+        town,
+        over_heather(features="HEATHER ST, LOW LANE"),
+        over_heather(record_type="A", features="LOW LANE", item_54=MISSING, item_10=figure("3.5", "")),
+    )
+    assert {e.key for e in added(under(found, 11))} == {"Item 54", "Item 10"}
+    assert {e.key for e in added(under(found, 10))} == {"Item 54"}
+
+
+def test_item_53_is_for_the_road_on_a_covered_bridge() -> None:
+    covered = MILL | {"bridge": "covered", "layer": "1"}
+    found = fused(overpass(covered), over_heather(item_53=figure("3.80", ""), item_54=figure("5.0")))
+    (on,) = [s for s in found.structures if s.kind is Kind.COVERED_BRIDGE]
+    assert [(e.key, e.figure) for e in added(on)] == [("Item 53", Length.from_metres("3.80"))]
+    assert standing(on, Direction.BOTH, COACH) is Standing.TOO_LOW
+    assert [(e.key, e.figure) for e in added(under(found))] == [("Item 54", Length.from_metres("5.0"))]
+
+
+def test_a_truss_that_the_map_does_not_know_becomes_a_structure() -> None:
+    """Over a river, say: nothing of it is in the map but a bridge."""
+    town = Town().node(1, -200, 0).node(2, -30, 0).node(3, 30, 0).node(4, 200, 0)
+    town.way(10, [1, 2], HEATHER).way(11, [2, 3], HEATHER | BRIDGE).way(12, [3, 4], HEATHER)
+    assert find_structures(town.extract()) == ()
+    through = at(
+        "1",
+        -28,
+        3,
+        carried="HEATHER ST",
+        features="OLD BROOK",
+        service_under="5",
+        item_54=RIVER,
+        item_53=figure("3.9", ""),
+    )
+    found = fused(town, through)
+    (structure,) = found.structures
+    assert (structure.kind, structure.key, structure.road) == (
+        Kind.COVERED_BRIDGE,
+        "way/11:inventory",
+        "Heather Street",
+    )
+    assert [(s.way, s.start, s.end) for s in structure.spans] == [(11, 0.0, 1.0)]
+    assert structure.lowest() == Length.from_metres("3.9")
+    assert "an inventory tells" in structure.warnings[0]
+    plain = at("1", -28, 3, carried="HEATHER ST", features="OLD BROOK", service_under="5", item_54=RIVER)
+    assert fused(town, plain).structures == ()
+
+
+def test_posted_and_listed_heights_that_disagree_are_a_conflict_and_the_lower_counts() -> None:
+    found = fused(overpass(road={"maxheight": "4.6"}), over_heather(item_54=figure("4.02")))
+    structure = under(found)
+    assert structure.lowest() == Length.from_metres("4.02")
+    (warning,) = [w for w in structure.warnings if w.startswith(CONFLICT)]
+    assert "4.6 m" in warning
+    assert "4.02 m" in warning
+    (conflict,) = found.conflicts
+    assert (conflict.structure, conflict.text) == (structure.key, warning)
+    assert (conflict.mapped, conflict.listed) == (Length.from_metres("4.6"), Length.from_metres("4.02"))
+
+
+@pytest.mark.parametrize(
+    ("posted", "listed_m", "conflict"),
+    [
+        ("13'6\"", "4.11", False),  # 13'6" = 4.1148 m, cut off to 4.11 m in the inventory
+        ("13'6\"", "4.10", True),  # below 4.11 m whatever was cut off
+        ("13'6\"", "4.26", False),  # a sign that shows 5.7 in less
+        ("13'6\"", "4.27", True),  # 6.1 in
+    ],
+)
+def test_what_signs_and_cutting_off_explain_is_no_conflict(
+    posted: str, listed_m: str, conflict: bool
+) -> None:
+    found = fused(overpass(road={"maxheight": posted}), over_heather(item_54=figure(listed_m)))
+    assert bool(found.conflicts) is conflict
+    assert under(found).lowest() == min(Length.from_feet(13, 6), Length.from_metres(listed_m))
+
+
+@pytest.mark.parametrize(
+    ("road", "said"),
+    [
+        ({"maxheight": "low!"}, "cannot be read"),
+        ({"maxheight": "below_default"}, "lower than ordinary"),
+        ({"maxheight": "150"}, "cannot be read"),
+    ],
+)
+def test_a_doubt_in_the_map_keeps_a_listed_height_from_clearing(road: dict[str, str], said: str) -> None:
+    structure = under(fused(overpass(road=road), over_heather()))
+    (evidence,) = added(structure)
+    assert not evidence.can_clear
+    assert said in evidence.note
+    assert standing(structure, Direction.BOTH, COACH) is Standing.UNVERIFIED
+
+
+def test_an_order_that_is_not_told_is_not_cleared() -> None:
+    found = fused(overpass(MILL), over_heather())
+    for structure in found.structures:
+        assert structure.ambiguous_order
+        assert not structure.verified()
+
+
+def test_a_byway_is_not_cleared_by_a_record_that_does_not_name_it() -> None:
+    """An inventory of public roads need not have measured over a service road beneath another span."""
+    town = overpass().node(7, -200, 15).node(8, 200, 15).way(11, [7, 8], {"highway": "service"})
+    found = fused(town, over_heather())
+    assert under(found, 10).verified()
+    assert not under(found, 11).verified()
+    assert under(found, 11).lowest() == Length.from_metres("4.52")
+
+
+def test_a_height_that_may_be_in_feet_does_not_clear() -> None:
+    found = fused(overpass(), over_heather(item_54=figure("13.42")))
+    assert not under(found).verified()
+    assert "feet" in added(under(found))[0].note
+
+
+def test_two_roads_under_one_bridge_are_one_match() -> None:
+    """A dual carriageway beneath: one record, two structures of the map."""
+    dual = {"highway": "motorway", "ref": "I 95", "oneway": "yes"}
+    town = overpass().node(7, 200, 12).node(8, -200, 12).way(11, [7, 8], dual)
+    town = town.node(9, -200, 24).node(12, 200, 24).way(12, [9, 12], dual)
+    # The bridge ends at y = 20, so lengthen it.
+    town = town.node(5, 0, 40)
+    found = fused(town, over_heather(features="I 95, HEATHER ST"))
+    (match,) = found.matches
+    assert len(match.structures) == 3
+    assert all(s.verified() for s in found.structures if s.upper)
+
+
+def parallel_town() -> Town:
+    """Heather Street under two one-way bridges of I 95, 24 m apart: northbound to the east."""
+    motorway = {"highway": "motorway", "ref": "I 95", "oneway": "yes", **BRIDGE}
+    town = Town().node(1, -200, 0).node(2, 200, 0).way(10, [1, 2], HEATHER)
+    town = town.node(3, 12, -30).node(4, 12, 30).way(20, [3, 4], motorway)
+    return town.node(5, -12, 30).node(6, -12, -30).way(21, [5, 6], motorway)
+
+
+def test_parallel_bridges_each_get_their_own_record() -> None:
+    """Places that tell a little, and which of the two is the right one in the direction of the route."""
+    common = {"carried": "I 95", "features": "HEATHER ST", "traffic": "1"}
+    right = at("1", 6, 0, item_54=figure("4.50"), parallel="R", **common)
+    left = at("2", -6, 0, item_54=figure("4.80"), parallel="L", **common)
+    for records in ((right, left), (left, right)):
+        found = fused(parallel_town(), *records)
+        by_upper = {s.upper: s.lowest() for s in found.structures}
+        assert by_upper == {"way/20": Length.from_metres("4.50"), "way/21": Length.from_metres("4.80")}
+
+
+def test_the_direction_of_travel_tells_parallel_bridges_apart_where_places_do_not() -> None:
+    common = {"features": "HEATHER ST", "traffic": "1"}
+    north = at("1", 0, 0, item_54=figure("4.50"), carried="I 95 NB", **common)
+    south = at("2", 0, 0, item_54=figure("4.80"), carried="I 95 SB", **common)
+    by_upper = {s.upper: s.lowest() for s in fused(parallel_town(), south, north).structures}
+    assert by_upper == {"way/20": Length.from_metres("4.50"), "way/21": Length.from_metres("4.80")}
+
+
+def test_a_tie_stays_unmatched_and_is_listed() -> None:
+    """One record midway between two bridges that it fits equally well."""
+    found = fused(
+        parallel_town(),
+        at("1", 0, 0, carried="I 95", features="HEATHER ST", traffic="1", item_54=figure("4.5")),
+    )
+    assert found.matches == ()
+    (left_over,) = found.unmatched
+    assert "tie" in left_over.reason
+    assert left_over.tells_height
+    assert all(s.lowest() is None for s in found.structures)
+
+
+def test_two_levels_are_told_apart_by_what_they_carry() -> None:
+    """Heather Street under Mill Road under High Road, all at one place."""
+    town = overpass().node(7, -150, -150).node(8, 150, 150)
+    town = town.way(30, [7, 8], {"highway": "primary", "name": "High Road", "bridge": "yes", "layer": "2"})
+    found = fused(
+        town,
+        over_heather(),
+        at("2", 1, 2, carried="HIGH RD", features="SR 7, HEATHER ST", item_54=figure("5.10")),
+    )
+    lowest = {(s.spans[0].way, s.upper): s.lowest() for s in found.structures}
+    assert lowest[10, "way/20"] == Length.from_metres("4.52")
+    assert lowest[10, "way/30"] == Length.from_metres("5.10")
+    assert lowest[20, "way/30"] == Length.from_metres("5.10")
+
+
+@pytest.mark.parametrize(
+    ("items", "said"),
+    [
+        ({"carried": "SR 9", "features": "LOW LANE"}, "name beneath differs"),
+        ({"features": "OLD BROOK", "service_under": "5", "item_54": RIVER}, "only water beneath"),
+        ({"carried": "A&B RAILROAD", "service_on": "2", "record_type": "2"}, "rail above"),
+        ({"carried": "FOOTBRIDGE", "service_on": "3", "record_type": "2"}, "foot above"),
+        ({"design": "18", "record_type": "2"}, "tunnel"),
+        ({"place_step_m": 1852.0}, "told to 1852 m only"),
+    ],
+)
+def test_near_misses_stay_unmatched_with_the_reason(items: dict[str, object], said: str) -> None:
+    found = fused(overpass(), over_heather(**items))
+    assert found.matches == ()
+    assert said in found.unmatched[0].reason
+    assert under(found).lowest() is None
+
+
+def test_far_records_stay_unmatched_and_those_beyond_the_map_are_counted() -> None:
+    far = at("1", 190, 190, carried="SR 7", features="HEATHER ST", item_54=figure("4.5"))
+    beyond = at("2", 50_000, 0, carried="SR 7", features="HEATHER ST", item_54=figure("4.5"))
+    found = fused(overpass(), far, beyond)
+    assert found.matches == ()
+    assert len(found.unmatched) == 1
+    assert "within 150 m" in found.unmatched[0].reason
+    assert found.outside == 1
+
+
+def test_a_lower_record_that_lost_keeps_the_winner_from_clearing() -> None:
+    """Two records fit the one bridge; the better one wins, but the other's 3.9 m could be meant."""
+    rival = at("2", 30, 10, carried="SR 7", features="HEATHER ST", item_54=figure("3.9"))
+    structure = under(fused(overpass(), over_heather(), rival))
+    (evidence,) = added(structure)
+    assert evidence.figure == Length.from_metres("4.52")
+    assert not evidence.can_clear
+    assert "3.9 m" in evidence.note
+
+
+def test_records_of_one_structure_number_are_one_bridge() -> None:
+    """The "on" record brings Item 54, the "under" record its Item 10."""
+    under_record = over_heather(record_type="2", item_54=MISSING, item_10=figure("4.9", ""))
+    found = fused(overpass(), under_record, over_heather())
+    (match,) = found.matches
+    assert len(match.records) == 2
+    assert {e.key: e.can_clear for e in added(under(found))} == {"Item 54": True, "Item 10": False}
+
+
+def test_tracks_side_by_side_are_one_bridge() -> None:
+    rail = {"railway": "rail", **BRIDGE}
+    town = overpass(rail).node(7, 4, -40).node(8, 4, 40).way(23, [7, 8], rail)
+    found = fused(town, listed(2, 0, "3.7", "Heather Street"))
+    assert {s.lowest() for s in found.structures if s.upper} == {Length.from_metres("3.7")}
+    assert len(found.matches) == 1
+
+
+def test_a_short_tunnel_under_a_bridge_is_that_bridge() -> None:
+    town = (
+        Town().node(1, -200, 0).node(2, -12, 0).node(3, 12, 0).node(4, 200, 0).node(5, 0, -40).node(6, 0, 40)
+    )
+    town.way(10, [1, 2], HEATHER).way(11, [2, 3], HEATHER | {"tunnel": "yes"}).way(12, [3, 4], HEATHER)
+    town.way(20, [5, 6], MILL)
+    found = fused(town, over_heather())
+    assert {s.kind for s in found.structures} == {Kind.BRIDGE, Kind.TUNNEL}
+    assert all(s.lowest() == Length.from_metres("4.52") for s in found.structures)
+
+
+def test_a_list_of_heights_takes_the_same_way() -> None:
+    found = fused(overpass(), listed(10, 5, "4.2", "Heather St"), listed(5, 150, "3.0", "Low Lane", "line 3"))
+    structure = under(found)
+    (evidence,) = added(structure)
+    assert (evidence.source, evidence.key, evidence.date) == ("Invented County", "height", "2022-05-01")
+    assert evidence.element == "list line 2"
+    assert structure.verified()
+    (left_over,) = found.unmatched
+    assert left_over.records[0] == listed(5, 150, "3.0", "Low Lane", "line 3")
+
+
+def test_a_listed_height_without_a_name_must_lie_close() -> None:
+    assert len(fused(overpass(), listed(8, 8, "4.2")).matches) == 1
+    assert fused(overpass(), listed(40, 30, "4.2")).matches == ()
+
+
+def test_two_sources_both_count() -> None:
+    structure = under(fused(overpass(), over_heather(), listed(1, 1, "4.2", "Heather St")))
+    assert structure.lowest() == Length.from_metres("4.2")
+    assert {e.source for e in added(structure)} == {SOURCE, "Invented County"}
+
+
+def test_nothing_in_nothing_out() -> None:
+    extract = overpass().extract()
+    structures = find_structures(extract)
+    assert fuse(structures, (), extract).structures == structures
+    assert fuse((), (over_heather(),), Town().extract()).outside == 1
+
+
+def test_a_twentieth_of_a_country_in_a_twentieth_of_the_time() -> None:
+    """2,500 overpasses and 5,000 records, half of them river bridges; 20 times as many must take below 10 s.
+
+    Bounded loosely, at 8 times that share of processor time, so that a busy machine does not fail it.
+    """
+    town = Town()
+    overpasses: list[HeightRecord] = []
+    rivers: list[HeightRecord] = []
+    for k in range(2_500):
+        x, y, n = 400.0 * (k % 50), 300.0 * (k // 50), 10 * k
+        town.node(n, x - 60, y).node(n + 1, x + 60, y).node(n + 2, x, y - 60).node(n + 3, x, y + 60)
+        town.way(n, [n, n + 1], {"highway": "residential", "name": f"{k % 97}th Street"})
+        town.way(n + 1, [n + 2, n + 3], {"highway": "primary", "ref": f"US {k % 89 + 1}", **BRIDGE})
+        common = {"carried": f"US {k % 89 + 1}"}
+        overpasses.append(
+            at(str(2 * k), x + 9, y - 7, features=f"{k % 97}TH ST", item_54=figure("4.5"), **common)
+        )
+        rivers.append(
+            at(str(2 * k + 1), x, y + 90, features="OLD BROOK", service_under="5", item_54=RIVER, **common)
+        )
+    extract = town.extract()
+    structures = find_structures(extract)
+    began = time.process_time()
+    found = fuse(structures, [*rivers, *overpasses], extract)
+    spent = time.process_time() - began
+    assert len(found.matches) == 2_500
+    assert {id(m.records[0]) for m in found.matches} == {id(r) for r in overpasses}
+    assert all(len(m.structures) == 1 for m in found.matches)
+    assert spent < 8 * 10 / 20
