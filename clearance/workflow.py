@@ -237,17 +237,22 @@ def plan_drive(
     departure: datetime | None = None,
     stay_min: float = 0.0,
     reorder: bool = False,
+    along: Sequence[str] = (),
+    detour_min: float = 10.0,
 ) -> Drive:
     """The drive of `coach` through `places` in order, each ``lat,lon``, a name, or a stop read.
 
     `stay_min` minutes are spent at each stop between the ends that tells no time of its own. With `reorder`
     the stops between the ends are driven in the best order found, and a note says which and how surely.
+    `along` names kinds of facilities (see `core.facility.FacilityKind`) to list where going there takes no
+    more than `detour_min` minutes.
 
     Raises UsageError where two places that follow each other are the same, PlaceError where one cannot
     be found or lies far from any road, NoWayError where not even a car gets there.
     """
-    from clearance.assess.day import plan_day, reordered
+    from clearance.assess.day import Along, plan_day, reordered
     from clearance.core.drive import Unverified
+    from clearance.core.facility import FacilityKind
     from clearance.network.roadfile import open_road_file
 
     network = open_road_file(roads)
@@ -257,7 +262,10 @@ def plan_drive(
     note = ""
     if reorder and len(halts) > 3:
         halts, note = reordered(network, coach, halts, unverified=policy, departure=departure)
-    drive = plan_day(network, coach, halts, unverified=policy, departure=departure)
+    near = None
+    if along:
+        near = Along(kinds=tuple(FacilityKind(kind) for kind in along), detour_s=detour_min * 60)
+    drive = plan_day(network, coach, halts, unverified=policy, departure=departure, along=near)
     return replace(drive, notes=(*drive.notes, note)) if note else drive
 
 

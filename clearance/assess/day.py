@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from clearance.assess.along import LegGround, facilities_along
 from clearance.assess.blocked import explain
 from clearance.assess.case import Case
 from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
@@ -29,11 +30,12 @@ if TYPE_CHECKING:
     from clearance.assess.legs import Legs
     from clearance.core.coach import Coach
     from clearance.core.drive import Unverified
+    from clearance.core.facility import FacilityKind
     from clearance.core.places import Place
     from clearance.network.network import Network
     from clearance.routing.route import Route
 
-__all__ = ["Halt", "plan_day", "reordered"]
+__all__ = ["Along", "Halt", "plan_day", "reordered"]
 
 #: How long a drive is first thought to take; a longer one is judged again for its own time.
 _FIRST_WINDOW = timedelta(hours=2)
@@ -47,6 +49,14 @@ class Halt:
 
     place: Place
     stay_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Along:
+    """Which facilities to look for near a drive, and the longest detour to one in seconds."""
+
+    kinds: tuple[FacilityKind, ...]
+    detour_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +74,11 @@ def plan_day(
     *,
     unverified: Unverified,
     departure: datetime | None = None,
+    along: Along | None = None,
 ) -> Drive:
     """The drive of `coach` through `halts` in order, blocked where none fits it.
+
+    With `along` the facilities near it come with it.
 
     Conditions in the map (times, days) are judged for the time from departure to arrival; without a
     departure every restriction is assumed to hold.
@@ -77,7 +90,7 @@ def plan_day(
         window = None
         if departure is not None and length <= _LAST_WINDOW:
             window = Window(departure, departure + length)
-        drive = _plan(Case.of(network, coach, unverified, window), halts, departure)
+        drive = _plan(Case.of(network, coach, unverified, window), halts, departure, along)
         takes = timedelta(seconds=max((s.leaves_s for s in drive.stops), default=0.0))
         if window is None or takes <= length:
             return drive
@@ -122,7 +135,7 @@ def reordered(
     )
 
 
-def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None) -> Drive:
+def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: Along | None) -> Drive:
     met = _meet(case, halts)
     base = Drive(
         places=tuple(h.place for h in halts),
@@ -137,7 +150,14 @@ def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None) -> Driv
         legs = plan_legs(case, met.snaps)
     except NoLegError as missing:
         return _blocked(case, base, met, missing.leg)
-    return _driven(case, base, halts, met, legs)
+    drive = _driven(case, base, halts, met, legs)
+    if along is None:
+        return drive
+    grounds = [
+        LegGround(route=route, start=met.snaps[i], end=met.snaps[i + 1], distance_m=drive.stops[i].distance_m)
+        for i, route in enumerate(legs.routes)
+    ]
+    return replace(drive, along=facilities_along(case, grounds, along.kinds, detour_s=along.detour_s))
 
 
 # --- places -------------------------------------------------------------------------------------------

@@ -44,6 +44,19 @@ __all__ = ["command"]
     is_flag=True,
     help="Put the stops between start and end in the best order (surely the best up to 10 of them).",
 )
+@click.option(
+    "--along",
+    metavar="KINDS",
+    help="Facilities to list along the way: fuel,dump,camp,water,propane or some of them.",
+)
+@click.option(
+    "--detour",
+    metavar="MIN",
+    type=click.FloatRange(0, 240),
+    default=10.0,
+    show_default=True,
+    help="Longest detour to a facility, in minutes.",
+)
 @coach_options
 @drive_options
 def command(
@@ -55,6 +68,8 @@ def command(
     day: Path | None,
     stay: float,
     reorder: bool,
+    along: str | None,
+    detour: float,
     **given: Any,
 ) -> int:
     """Plan a drive on ROADS, a file made by `clearance get`, and check everything over it.
@@ -90,5 +105,19 @@ def command(
         departure=departure,
         stay_min=stay,
         reorder=reorder,
+        along=_kinds(along),
+        detour_min=detour,
     )
     return tell_drive(drive, roads, given)
+
+
+def _kinds(text: str | None) -> list[str]:
+    """The kinds of facilities in a list with commas; UsageError names the one that is none."""
+    from clearance.core.facility import FacilityKind
+
+    known = [str(kind) for kind in FacilityKind]
+    asked = [word.strip().lower() for word in (text or "").split(",") if word.strip()]
+    for word in asked:
+        if word not in known:
+            raise UsageError(f"--along {word!r} is no kind of facility; known are {','.join(known)}")
+    return list(dict.fromkeys(asked))

@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from clearance.core.coach import Coach
 from clearance.core.extract import ExtractInfo
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.structure import Direction, Standing, Structure
+
+if TYPE_CHECKING:
+    from clearance.core.facility import Facility
 
 __all__ = [
     "CarDrive",
@@ -219,4 +223,5 @@ class Drive:
     departure: datetime | None = None
     stops: tuple[Stop, ...] = ()
     unchecked: tuple[Unchecked, ...] = ()
+    along: tuple[Facility, ...] = ()
     notes: tuple[str, ...] = ()

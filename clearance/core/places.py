@@ -12,7 +12,8 @@ class Place:
     """A point with a name: WGS84 degrees, longitude first (RFC 7946 section 3.1.1).
 
     `kind` says what the name belongs to (``street``, ``fuel``, ``town``, ...), or is
-    ``point`` for bare coordinates. `osm` is the element it came from, such as ``way/12``.
+    ``point`` for bare coordinates. `osm` is the element it came from, such as ``way/12``. `tags` are
+    the (key, value) pairs that matter to a coach, on facilities alone.
     """
 
     lon: float
@@ -20,6 +21,11 @@ class Place:
     name: str = ""
     kind: str = "point"
     osm: str = ""
+    tags: tuple[tuple[str, str], ...] = ()
+
+    def tag(self, key: str) -> str:
+        """The value of a tag; empty where the place does not carry it."""
+        return dict(self.tags).get(key, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

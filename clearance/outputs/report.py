@@ -14,6 +14,8 @@ from clearance.outputs.wording import (
     clearance_or_none,
     coach_line,
     evidence_lines,
+    facility_text,
+    facility_title,
     in_out_text,
     obstacle_text,
     place_text,
@@ -53,6 +55,7 @@ def drive_text(drive: Drive, units: Units = Units.FEET) -> str:
         _stops(drive, units),
         _findings(drive, units),
         _unchecked(drive, units),
+        _along(drive, units),
         _difference(drive, units),
         _listed("Notes", drive.notes),
         _listed("About the map data", drive.info.warnings),
@@ -162,6 +165,14 @@ def _unchecked(drive: Drive, units: Units) -> list[str]:
     for part in drive.unchecked:
         lines += _wrapped(unchecked_text(part, units), first="  - ")
     return ["Not checked", *lines] if lines else []
+
+
+def _along(drive: Drive, units: Units) -> list[str]:
+    lines: list[str] = []
+    for facility in drive.along:
+        text = f"{facility_title(facility)}, {facility_text(facility, drive.coach, units)}"
+        lines += _wrapped(text, first="  - ")
+    return ["Along the way", *lines] if lines else []
 
 
 def _difference(drive: Drive, units: Units) -> list[str]:

@@ -21,8 +21,10 @@ from clearance.core.drive import (
     Unverified,
     Verdict,
 )
+from clearance.core.facility import Facility, FacilityKind
 from clearance.core.lengths import Length
 from clearance.core.places import Place
+from clearance.core.standing import judge
 from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Standing, Structure
 from clearance.outputs.measures import (
     Units,
@@ -43,6 +45,8 @@ __all__ = [
     "counted",
     "evidence_lines",
     "evidence_text",
+    "facility_text",
+    "facility_title",
     "finding_title",
     "headroom_text",
     "in_out_text",
@@ -378,6 +382,33 @@ def in_out_text(in_out: InOut, units: Units = Units.FEET) -> str:
     elif in_out.answer is InOutAnswer.NEEDS_ROOM:
         parts.append("No place to turn is mapped within reach.")
     return " ".join(parts)
+
+
+_FACILITY = {
+    FacilityKind.FUEL: "Fuel",
+    FacilityKind.DUMP: "Dump station",
+    FacilityKind.CAMP: "Camp",
+    FacilityKind.WATER: "Water",
+    FacilityKind.PROPANE: "Propane",
+}
+
+
+def facility_title(facility: Facility) -> str:
+    """What it is and what it is called."""
+    kind = "Full tank before the end" if facility.full_tank else _FACILITY[facility.kind]
+    name = plain(facility.place.name)
+    return f"{kind}: {name or 'no name'}"
+
+
+def facility_text(facility: Facility, coach: Coach, units: Units = Units.FEET) -> str:
+    """How far along and aside a facility is, how to get in and out, and what its tags tell."""
+    aside = duration_text(facility.detour_s) if facility.detour_s >= 30 else "no"
+    parts = [f"after {distance_text(facility.distance_m, units)}, {aside} detour"]
+    if facility.canopy is not None:
+        stands = judge(facility.canopy, verified=True, coach=coach)
+        parts.append(f"height told {clearance_text(facility.canopy, units)}, {standing_text(stands).lower()}")
+    parts += [plain(note) for note in facility.notes]
+    return f"{'; '.join(parts)}. {in_out_text(facility.in_out, units)}"
 
 
 def unchecked_text(part: Unchecked, units: Units = Units.FEET) -> str:

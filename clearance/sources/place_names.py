@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from clearance.core.extract import Extract, Relation, Way
+from clearance.core.facility import FACILITY_TAGS, facility_kinds
 from clearance.core.places import Place
 from clearance.sources.wanted import FACILITY_VALUES, NAMED_KEYS, is_building, is_facility
 
@@ -133,7 +134,7 @@ def _of_nodes(extract: Extract) -> Iterator[Place]:
         tags = extract.node_tags[ref]
         kind = _kind(tags)
         if kind:
-            yield Place(lon=lon, lat=lat, name=_name(tags), kind=kind, osm=f"node/{ref}")
+            yield Place(lon=lon, lat=lat, name=_name(tags), kind=kind, osm=f"node/{ref}", tags=_kept(tags))
 
 
 def _of_areas(extract: Extract) -> Iterator[Place]:
@@ -143,13 +144,27 @@ def _of_areas(extract: Extract) -> Iterator[Place]:
         kind = "" if "highway" in way.tags else _kind(way.tags)
         if kind:
             lon, lat = _inside([_lon_lat(extract, way.nodes)])
-            yield Place(lon=lon, lat=lat, name=_name(way.tags), kind=kind, osm=f"way/{way.id}")
+            yield Place(
+                lon=lon,
+                lat=lat,
+                name=_name(way.tags),
+                kind=kind,
+                osm=f"way/{way.id}",
+                tags=_kept(way.tags),
+            )
     for relation in extract.relations:
         kind = _kind(relation.tags)
         rings = [_lon_lat(extract, way.nodes) for way in _outline(relation, ways)]
         if kind and rings:
             lon, lat = _inside(rings)
-            yield Place(lon=lon, lat=lat, name=_name(relation.tags), kind=kind, osm=f"relation/{relation.id}")
+            yield Place(
+                lon=lon,
+                lat=lat,
+                name=_name(relation.tags),
+                kind=kind,
+                osm=f"relation/{relation.id}",
+                tags=_kept(relation.tags),
+            )
 
 
 def _outline(relation: Relation, ways: Mapping[int, Way]) -> Iterable[Way]:
@@ -183,6 +198,13 @@ def _kind(tags: Mapping[str, str]) -> str:
     if tags.get("railway") in ("halt", "station"):
         return "railway station"
     return "building" if is_building(tags) else ""
+
+
+def _kept(tags: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """What a coach wants to know of a facility, sorted; nothing of other places."""
+    if not facility_kinds(tags):
+        return ()
+    return tuple(sorted((key, value) for key, value in tags.items() if key.startswith(FACILITY_TAGS)))
 
 
 def _words(value: str) -> str:

@@ -49,6 +49,7 @@ _MAN_MADE = {
     "pipeline": Kind.PIPE,
     "goods_conveyor": Kind.CONVEYOR,
     "conveyor": Kind.CONVEYOR,
+    "cargo_conveyor": Kind.CONVEYOR,
     "gantry": Kind.GANTRY,
     "aqueduct": Kind.AQUEDUCT,
 }
