@@ -34,12 +34,11 @@ def piece_hits(structures: Sequence[Structure], rows: Mapping[int, int], pieces:
     """The hits of all spans; `rows` maps the OSM id of each road to its row.
 
     A crossing just at a cut bears on both pieces that meet there, half a passage each. A span of some
-    length bears on what it overlaps. Where it carries the figure of the whole way, the other pieces of
-    the way are hit without being passed.
+    length bears on what it overlaps. Where it carries the figure of the whole way, all pieces of the
+    way are hit once more, without being passed.
     """
     found: list[tuple[int, int, float, float, float, bool]] = []
     for k, structure in enumerate(structures):
-        passed: set[int] = set()
         whole: set[int] = set()
         for span in structure.spans:
             row = rows.get(span.way)
@@ -49,9 +48,8 @@ def piece_hits(structures: Sequence[Structure], rows: Mapping[int, int], pieces:
             if span.whole_way:
                 whole.update(range(int(first), int(last)))
             for hit in _span_hits(span, row, int(first), int(last), pieces):
-                passed.add(hit[0])
                 found.append((hit[0], k, *hit[1:], True))
-        found += [(piece, k, 0.0, 1.0, 0.0, False) for piece in sorted(whole - passed)]
+        found += [(piece, k, 0.0, 1.0, 0.0, False) for piece in sorted(whole)]
     columns: Sequence[Sequence[float]] = list(zip(*found, strict=True)) or [()] * 6
     return PieceHits(
         piece=np.array(columns[0], dtype=np.int64),

@@ -126,9 +126,9 @@ class Network:
     Hits (h), sorted by arc: structure `hit_structure` bears on arc `hit_arc` at fraction `hit_position`
     (0 at the tail, 1 at the head); from `hit_start` to `hit_end` is what it covers of the arc, and
     `hit_position` the middle of that. `hit_share` is the part of one passage of the structure that the arc
-    holds: over all arcs of a passage along one way they add up to 1. `hit_passed` is False where only the
-    figure of the whole way bears on the arc and the structure itself is not on it. `hit_side` is 0 or 1:
-    which column of the structure arrays holds in the arc's direction.
+    holds: over all arcs of a passage along one way they add up to 1. `hit_passed` is False for the
+    figure of a whole way, which bears on every arc of it beside the hit of the structure itself.
+    `hit_side` is 0 or 1: which column of the structure arrays holds in the arc's direction.
 
     Node hits: structure `nodehit_structure` is passed by every turn through node `nodehit_node`.
     """

@@ -54,7 +54,7 @@ class Passage:
     `side` is the column of the structure arrays (0 along its way, 1 against), -1 for one at a node,
     where both count. `distance_m` and `seconds` are from the start of the drive to where the structure
     begins; `leg` is the number of the arc in the route and `fraction` the place on it. `passed` is False
-    where only a figure of the whole way bears on the drive, which leaves the way before the structure.
+    where only a figure of the whole way bears on the drive, which does not come to the structure itself.
     """
 
     structure: int
@@ -161,21 +161,24 @@ def hits_on(network: Network, costs: Costs, route: Route) -> tuple[Passage, ...]
 
 
 def _passages(found: list[tuple[Passage, float]]) -> tuple[Passage, ...]:
-    """Hits joined to passages: one structure without a gap is passed once."""
+    """Hits joined to passages: one structure without a gap is passed once.
+
+    The figure of a whole way is told only where the structure itself is nowhere passed, and once.
+    """
     open_at: dict[int, int] = {}
     passages: list[Passage] = []
     ends: list[float] = []
+    passed = {passage.structure for passage, _ in found if passage.passed}
     for passage, end in sorted(found, key=lambda f: (f[0].distance_m, f[0].leg, f[0].structure)):
         at = open_at.get(passage.structure)
+        if not passage.passed and (passage.structure in passed or at is not None):
+            continue
         if at is None or passage.distance_m > ends[at] + _ONE_PASSAGE_M:
             open_at[passage.structure] = len(passages)
             passages.append(passage)
             ends.append(end)
             continue
         ends[at] = max(ends[at], end)
-        before = passages[at]
-        if passage.passed and not before.passed:
-            passages[at] = passage
-        elif before.side < 0 <= passage.side:
-            passages[at] = replace(before, side=passage.side)
+        if passages[at].side < 0 <= passage.side:
+            passages[at] = replace(passages[at], side=passage.side)
     return tuple(sorted(passages, key=lambda p: (p.distance_m, p.leg, p.structure)))
