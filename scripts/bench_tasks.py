@@ -1,0 +1,465 @@
+"""What scripts/bench measures: one task by one engine on one input, in a process of its own.
+
+    .venv/bin/python scripts/bench_tasks.py TASK ENGINE INPUT [REPEAT]
+
+prints one line of JSON: the seconds of each repetition, and a figure to compare engines by where there is
+one (how many things were found, the sum of all labels): engines that disagree on it did not do the same.
+What is prepared before (the network opened, the graph in an engine's own form) is not counted.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from time import perf_counter
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from clearance.core.coach import Coach
+    from clearance.core.drive import Unverified
+    from clearance.network.network import Network
+    from clearance.routing.mask import Costs
+
+#: A figure that two engines must agree on, to within rounding.
+Told = float | None
+#: The coach of every drive; comfort and margin are the defaults.
+HEIGHT = "12'10\""
+SEED = 7
+
+
+def timed(work: Callable[[], Any], repeat: int) -> tuple[list[float], Any]:
+    """The seconds of each of `repeat` calls, and what the last one gave."""
+    seconds = []
+    result = None
+    for _ in range(repeat):
+        result = None
+        begin = perf_counter()
+        result = work()
+        seconds.append(perf_counter() - begin)
+    return seconds, result
+
+
+# --- from a map file to a road file ------------------------------------------------------------------
+
+
+def read_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Our reader; an extract has its nodes sorted and its buildings sifted, which pyosmium's pass has not."""
+    from clearance.sources.osm_file import read_osm
+
+    seconds, _ = timed(lambda: read_osm(path), repeat)
+    return seconds, None
+
+
+def read_pyosmium(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """pyosmium's own filtered pass with locations, by the keys that our reader wants."""
+    import osmium
+    from osmium.osm import Way
+
+    from clearance.sources.wanted import NODE_KEYS, RELATION_KEYS, WAY_KEYS
+
+    keys = sorted({*NODE_KEYS, *WAY_KEYS, *RELATION_KEYS})
+
+    def one() -> list[Any]:
+        found: list[Any] = []
+        for thing in (
+            osmium.FileProcessor(str(path)).with_locations().with_filter(osmium.filter.KeyFilter(*keys))
+        ):
+            if isinstance(thing, Way):
+                found.append((thing.id, [(n.ref, n.x, n.y) for n in thing.nodes], dict(thing.tags)))
+            else:
+                found.append((thing.id, dict(thing.tags)))
+        return found
+
+    seconds, _ = timed(one, repeat)
+    return seconds, None
+
+
+def _segments(path: Path) -> tuple[Any, Any]:
+    """The segments that prepare_segments kept, and which of them are roads."""
+    from clearance.structures.segments import Segments
+
+    with np.load(path) as kept:
+        fields = {name: kept[name] for name in kept.files}
+    chosen = fields.pop("chosen")
+    return Segments(**fields), chosen
+
+
+def prepare_segments(path: Path, times: int, target: Path) -> None:
+    """Keep the segments of an extract, `times` copies of it side by side, in a file."""
+    from make_network import tiled
+
+    from clearance.core.access import is_road
+    from clearance.sources.osm_file import read_osm
+    from clearance.structures.kinds import line_kind
+    from clearance.structures.segments import Segments, segments_of
+
+    extract = tiled(read_osm(path), times)
+    ways = [w for w in extract.ways if is_road(w.tags) or line_kind(w.tags) is not None]
+    roads = np.array([is_road(w.tags) for w in ways])
+    found = segments_of(extract, ways)
+    arrays = {name: getattr(found, name) for name in Segments.__slots__}
+    np.savez(target, chosen=roads[found.way], **arrays)
+
+
+def cross_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Crossings on grids of cells."""
+    from clearance.structures.segments import cross
+
+    segments, chosen = _segments(path)
+    cross(segments, chosen[:] & False)  # loads the compiled kernel
+    seconds, found = timed(lambda: cross(segments, chosen), repeat)
+    return seconds, float(len(found.first))
+
+
+def cross_shapely(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Shapely's index with its exact predicate, then the same rules on nodes and on one line."""
+    import shapely
+
+    s, chosen = _segments(path)
+
+    def one() -> int:
+        ends = np.stack((s.ax, s.ay, s.bx, s.by), axis=1).astype(np.float64).reshape(-1, 2, 2)
+        lines = shapely.linestrings(ends)
+        picked = np.flatnonzero(chosen)
+        first, second = shapely.STRtree(lines).query(lines[picked], predicate="intersects")
+        first = picked[first]
+        once = np.where(chosen[second], first < second, True)
+        first, second = first[once], second[once]
+        apart = ~np.any(
+            [a[first] == b[second] for a in (s.node_a, s.node_b) for b in (s.node_a, s.node_b)], axis=0
+        )
+        first, second = first[apart], second[apart]
+        dx, dy = s.bx[first] - s.ax[first], s.by[first] - s.ay[first]
+        a = dx * (s.ay[second] - s.ay[first]) - dy * (s.ax[second] - s.ax[first])
+        b = dx * (s.by[second] - s.ay[first]) - dy * (s.bx[second] - s.ax[first])
+        ex, ey = s.bx[second] - s.ax[second], s.by[second] - s.ay[second]
+        c = ex * (s.ay[first] - s.ay[second]) - ey * (s.ax[first] - s.ax[second])
+        d = ex * (s.by[first] - s.ay[second]) - ey * (s.bx[first] - s.ax[second])
+        return int((((a != 0) | (b != 0)) & ((c != 0) | (d != 0))).sum())
+
+    seconds, found = timed(one, repeat)
+    return seconds, float(found)
+
+
+def stages(path: Path, repeat: int, stage: str) -> tuple[list[float], Told]:
+    """One stage from a map file to a road file."""
+    from clearance.network.build import build_network
+    from clearance.network.roadfile import write_road_file
+    from clearance.sources.osm_file import read_osm
+    from clearance.sources.place_names import named_places
+    from clearance.structures.find import find_structures
+
+    extract = read_osm(path)
+    if stage == "structures":
+        seconds, structures = timed(lambda: find_structures(extract), repeat)
+        return seconds, float(len(structures))
+    structures = find_structures(extract)
+    if stage == "places":
+        seconds, places = timed(lambda: named_places(extract), repeat)
+        return seconds, float(len(places))
+    if stage == "build":
+        seconds, network = timed(lambda: build_network(extract, structures), repeat)
+        return seconds, float(network.arc_tail.size)
+    network = build_network(extract, structures, named_places(extract))
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+        seconds, _ = timed(lambda: write_road_file(network, Path(folder) / "out.roads"), repeat)
+    return seconds, None
+
+
+# --- on a road file ----------------------------------------------------------------------------------
+
+
+def opened(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Open a road file, its checks with it; the system may hold it in memory."""
+    from clearance.network.roadfile import open_road_file
+
+    seconds, network = timed(lambda: open_road_file(path), repeat)
+    return seconds, float(network.arc_tail.size)
+
+
+def _coach() -> tuple[Coach, Unverified]:
+    from clearance.core.coach import Coach
+    from clearance.core.drive import Unverified
+    from clearance.core.lengths import Length
+
+    return Coach(height=Length.from_feet(12, 10)), Unverified.AVOID
+
+
+def _costs(path: Path) -> tuple[Network, Costs]:
+    from clearance.network.roadfile import open_road_file
+    from clearance.routing.mask import coach_costs
+
+    network = open_road_file(path)
+    return network, coach_costs(network, *_coach(), None)
+
+
+def costs(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """What every arc and turn costs one coach."""
+    from clearance.network.roadfile import open_road_file
+    from clearance.routing.mask import coach_costs
+
+    network = open_road_file(path)
+    seconds, made = timed(lambda: coach_costs(network, *_coach(), None), repeat)
+    return seconds, float(np.isfinite(made.cost).sum())
+
+
+def _pairs(costs: Costs) -> Iterator[tuple[int, int]]:
+    """Random pairs of open states, always the same ones."""
+    random = np.random.default_rng(SEED)
+    open_states = np.flatnonzero(np.isfinite(costs.cost))
+    while True:
+        start, end = random.choice(open_states, 2)
+        yield int(start), int(end)
+
+
+def _labels(network: Network, costs: Costs, start: int, ends: list[int]) -> tuple[Any, int]:
+    from clearance.routing.kernels import shortest
+
+    labels, _, found = shortest(
+        network.turn_ptr,
+        network.turn_to,
+        cost=costs.cost,
+        turn_extra=costs.turn_extra,
+        sources=np.array([start], dtype=np.int32),
+        source_labels=np.zeros(1),
+        targets=np.array(ends, dtype=np.int32),
+        target_extra=np.zeros(len(ends)),
+    )
+    return labels, found
+
+
+def _sum_of(labels: Any) -> float:
+    return float(labels[np.isfinite(labels)].sum())
+
+
+def one_to_all_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Our search with no target, from one state to all."""
+    network, own = _costs(path)
+    start = next(_pairs(own))[0]
+    _labels(network, own, start, [start])
+    seconds, (labels, _) = timed(lambda: _labels(network, own, start, []), repeat)
+    return seconds, _sum_of(labels)
+
+
+def _matrix(network: Network, costs: Costs) -> Any:
+    """The graph of states for scipy: an entry for each open turn, what its first arc and the turn cost."""
+    from scipy.sparse import csr_array
+
+    states = network.turn_ptr.size - 1
+    came = np.repeat(np.arange(states), np.diff(network.turn_ptr))
+    weight = costs.cost[came] + costs.turn_extra
+    is_open = np.isfinite(weight)
+    ptr = np.concatenate(([0], np.cumsum(is_open)))[network.turn_ptr]
+    turn_to = np.asarray(network.turn_to)[is_open]
+    return csr_array((weight[is_open], turn_to, ptr.astype(np.int32)), shape=(states, states))
+
+
+def one_to_all_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """scipy.sparse.csgraph.dijkstra from the same state, on the same graph."""
+    from scipy.sparse.csgraph import dijkstra
+
+    network, own = _costs(path)
+    start = next(_pairs(own))[0]
+    matrix = _matrix(network, own)
+    seconds, labels = timed(lambda: dijkstra(matrix, indices=start), repeat)
+    return seconds, _sum_of(labels)
+
+
+#: Pairs that a search from one to one is measured on.
+PAIRS = 15
+
+
+def _reached(network: Network, costs: Costs, count: int) -> list[tuple[int, int]]:
+    """Random pairs that a way joins."""
+    found: list[tuple[int, int]] = []
+    for start, end in _pairs(costs):
+        if start != end and _labels(network, costs, start, [end])[1] == 0:
+            found.append((start, end))
+        if len(found) == count:
+            break
+    return found
+
+
+def one_to_one_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Our search from a state to another: the median over pairs counts, in each repetition."""
+    network, own = _costs(path)
+    pairs = _reached(network, own, PAIRS)
+    seconds, total = [], 0.0
+    for _ in range(repeat):
+        for start, end in pairs:
+            spent, (labels, _) = timed(lambda a=start, b=end: _labels(network, own, a, [b]), 1)  # type: ignore[misc]
+            seconds += spent
+            total += float(labels[end])
+    return seconds, total / repeat / PAIRS
+
+
+def one_to_one_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The same pairs by scipy, which always goes on to all."""
+    from scipy.sparse.csgraph import dijkstra
+
+    network, own = _costs(path)
+    pairs = _reached(network, own, PAIRS)
+    matrix = _matrix(network, own)
+    seconds, total = [], 0.0
+    for _ in range(repeat):
+        for start, end in pairs:
+            spent, labels = timed(lambda a=start: dijkstra(matrix, indices=a), 1)  # type: ignore[misc]
+            seconds += spent
+            total += float(labels[end])
+    return seconds, total / repeat / PAIRS
+
+
+def one_to_one_networkx(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The same pairs by networkx, stopped at the target."""
+    import networkx as nx
+
+    network, own = _costs(path)
+    pairs = _reached(network, own, PAIRS)
+    matrix = _matrix(network, own).tocoo()
+    graph = nx.DiGraph()
+    graph.add_weighted_edges_from(
+        zip(matrix.row.tolist(), matrix.col.tolist(), matrix.data.tolist(), strict=True)
+    )
+    seconds, total = [], 0.0
+    for _ in range(repeat):
+        for start, end in pairs:
+            spent, cost = timed(lambda a=start, b=end: nx.dijkstra_path_length(graph, a, b), 1)  # type: ignore[misc]
+            seconds += spent
+            total += cost
+    return seconds, total / repeat / PAIRS
+
+
+def widest_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The tallest coach from one state to all."""
+    from clearance.network.network import NO_LIMIT
+    from clearance.routing.kernels import widest
+
+    network, own = _costs(path)
+    width = np.full(network.arc_tail.size, NO_LIMIT, np.int32)
+    np.minimum.at(width, network.hit_arc, own.low[network.hit_structure, network.hit_side])
+    states = width[network.state_arc]
+    turns = np.full(network.turn_to.size, NO_LIMIT, np.int32)
+    start = np.array([next(_pairs(own))[0]], dtype=np.int32)
+    top = np.array([NO_LIMIT], dtype=np.int32)
+
+    def one() -> Any:
+        return widest(
+            network.turn_ptr,
+            network.turn_to,
+            width=states,
+            turn_width=turns,
+            sources=start,
+            source_labels=top,
+        )
+
+    one()
+    seconds, (labels, _) = timed(one, repeat)
+    return seconds, float((labels >= 0).sum())
+
+
+def _places(network: Network, count: int) -> list[tuple[str, str]]:
+    """Pairs of places at random nodes, as ``lat,lon`` texts."""
+    random = np.random.default_rng(SEED)
+    at = random.integers(0, network.node_osm.size, 2 * count)
+    texts = [f"{network.node_lat[i]:.7f},{network.node_lon[i]:.7f}" for i in at.tolist()]
+    return list(zip(texts[::2], texts[1::2], strict=True))
+
+
+def drive_warm(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """A whole drive between random places, the road file opened for each as the command does."""
+    from clearance.core.errors import ClearanceError
+    from clearance.network.roadfile import open_road_file
+    from clearance.workflow import plan_drive
+
+    coach, unverified = _coach()
+    seconds: list[float] = []
+    for start, end in _places(open_road_file(path), 4 * repeat):
+        begin = perf_counter()
+        try:
+            plan_drive(path, [start, end], coach, unverified=unverified)
+        except ClearanceError:
+            continue  # no way at all between these two, such as out of a dead end
+        seconds.append(perf_counter() - begin)
+        if len(seconds) == repeat + 1:
+            break
+    return seconds[1:], None  # the first one loads what later ones have
+
+
+def drive_cold(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The command ``clearance drive`` as a process of its own, from start to end."""
+    from clearance.network.roadfile import open_road_file
+
+    pairs = _places(open_road_file(path), 4 * repeat)
+    command = [str(Path(sys.executable).with_name("clearance")), "drive", str(path), "--height", HEIGHT]
+    return _processes([[*command, "--from", a, "--to", b] for a, b in pairs], repeat, {0, 3})
+
+
+def got(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The command ``clearance get`` on a map file, as a process of its own."""
+    command = str(Path(sys.executable).with_name("clearance"))
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+        asked = [command, "get", str(path), "-o", str(Path(folder) / "out.roads")]
+        return _processes([asked] * repeat, repeat, {0})
+
+
+def _processes(commands: list[list[str]], wanted: int, good: set[int]) -> tuple[list[float], Told]:
+    """The seconds of the first `wanted` commands that end well, as a drive need not; they run quietly."""
+    seconds: list[float] = []
+    for command in commands:
+        begin = perf_counter()
+        silent = [(os.POSIX_SPAWN_OPEN, stream, os.devnull, os.O_WRONLY, 0) for stream in (1, 2)]
+        child = os.posix_spawn(command[0], command, os.environ, file_actions=silent)
+        _, status = os.waitpid(child, 0)
+        if os.waitstatus_to_exitcode(status) in good:
+            seconds.append(perf_counter() - begin)
+        if len(seconds) == wanted:
+            return seconds, None
+    raise RuntimeError(f"{' '.join(commands[-1])} did not end well often enough")
+
+
+TASKS: dict[tuple[str, str], Callable[[Path, int], tuple[list[float], Told]]] = {
+    ("read", "clearance"): read_own,
+    ("read", "pyosmium"): read_pyosmium,
+    ("crossings", "clearance"): cross_own,
+    ("crossings", "shapely"): cross_shapely,
+    ("structures", "clearance"): lambda path, repeat: stages(path, repeat, "structures"),
+    ("places", "clearance"): lambda path, repeat: stages(path, repeat, "places"),
+    ("build", "clearance"): lambda path, repeat: stages(path, repeat, "build"),
+    ("write", "clearance"): lambda path, repeat: stages(path, repeat, "write"),
+    ("get", "clearance"): got,
+    ("open", "clearance"): opened,
+    ("costs", "clearance"): costs,
+    ("one to one", "clearance"): one_to_one_own,
+    ("one to one", "scipy"): one_to_one_scipy,
+    ("one to one", "networkx"): one_to_one_networkx,
+    ("one to all", "clearance"): one_to_all_own,
+    ("one to all", "scipy"): one_to_all_scipy,
+    ("tallest", "clearance"): widest_own,
+    ("drive", "clearance"): drive_warm,
+    ("drive process", "clearance"): drive_cold,
+}
+
+
+def main() -> None:
+    """Does one task and prints what it took."""
+    import resource
+
+    task, engine, path, *more = sys.argv[1:]
+    if task == "prepare segments":
+        prepare_segments(Path(path), int(more[0]), Path(more[1]))
+        return
+    seconds, told = TASKS[task, engine](Path(path), int(more[0]) if more else 1)
+    # What ran as a process of its own is what counts, where there is one.
+    spent = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_CHILDREN, resource.RUSAGE_SELF)]
+    peak = (spent[0] or spent[1]) / 1024
+    print(json.dumps({"seconds": seconds, "told": told, "peak_mib": peak}))
+
+
+if __name__ == "__main__":
+    main()

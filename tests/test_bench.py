@@ -1,0 +1,127 @@
+"""The measuring scripts: engines come to the same results, growth is fitted right, the page is kept."""
+
+from __future__ import annotations
+
+import importlib.util
+import math
+import sys
+from functools import cache
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from clearance.network.roadfile import write_road_file
+from clearance.structures.segments import Segments
+from tests.towns import Town
+
+SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
+
+
+@cache
+def _script(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, SCRIPTS / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def roads(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("bench") / "synthetic.roads"
+    write_road_file(_script("make_network").synthetic(1500), path)
+    return path
+
+
+@pytest.mark.parametrize("task", ["one to one", "one to all"])
+def test_engines_come_to_the_same_costs(task: str, roads: Path) -> None:
+    tasks = {engine: run for (name, engine), run in _script("bench_tasks").TASKS.items() if name == task}
+    told = {}
+    for engine, run in tasks.items():
+        seconds, told[engine] = run(roads, 2)
+        assert len(seconds) >= 2
+        assert min(seconds) > 0
+    assert len(told) >= 2
+    assert min(told.values()) > 0
+    assert list(told.values()) == pytest.approx([told["clearance"]] * len(told), rel=1e-9)
+
+
+@pytest.mark.parametrize("task", ["open", "costs", "tallest", "drive"])
+def test_the_other_tasks_on_roads_run(task: str, roads: Path) -> None:
+    seconds, _ = _script("bench_tasks").TASKS[task, "clearance"](roads, 2)
+    assert len(seconds) == 2
+    assert min(seconds) > 0
+
+
+def test_engines_find_the_same_crossings(tmp_path: Path) -> None:
+    draw = np.random.default_rng(3)
+    ends = draw.integers(0, 5000, (400, 2))
+    ends = np.concatenate((ends, ends + draw.integers(-300, 300, ends.shape)), axis=1)
+    nodes = draw.integers(0, 500, (400, 2))
+    columns = (np.arange(400), np.zeros(400, dtype=np.int64), *nodes.T, *ends.T)
+    fields = dict(zip(Segments.__slots__, columns, strict=True))
+    np.savez(tmp_path / "segments.npz", chosen=draw.random(400) < 0.6, **fields)
+    tasks = _script("bench_tasks").TASKS
+    counts = {
+        tasks["crossings", engine](tmp_path / "segments.npz", 1)[1] for engine in ("clearance", "shapely")
+    }
+    assert len(counts) == 1
+    assert min(counts) > 50
+    assert _script("bench").counted_segments(tmp_path / "segments.npz") == "0k"
+
+
+@pytest.mark.parametrize("task", ["structures", "places", "build", "write", "read"])
+def test_the_tasks_on_map_files_run(task: str, tmp_path: Path) -> None:
+    town = (
+        Town().node(1, 0, 0).node(2, 90, 0).way(10, [1, 2], {"highway": "residential", "name": "Mill Street"})
+    )
+    (tmp_path / "town.osm").write_text(town.osm_xml(), encoding="utf-8")
+    seconds, told = _script("bench_tasks").TASKS[task, "clearance"](tmp_path / "town.osm", 1)
+    assert len(seconds) == 1
+    assert told == {"structures": 0, "places": 1, "build": 2}.get(task)
+
+
+def test_every_task_of_the_tables_can_be_done() -> None:
+    bench, done = _script("bench"), set(_script("bench_tasks").TASKS)
+    asked = {(task, engine) for task, _, engines in bench.COMPARED_ON_ROADS for engine in engines}
+    asked |= {(task, "clearance") for task, _ in (*bench.GROWING_ON_MAPS, *bench.GROWING_ON_ROADS)}
+    asked |= {("read", "pyosmium"), ("crossings", "shapely"), ("crossings", "clearance")}
+    assert asked == done
+
+
+def test_exponents_and_figures() -> None:
+    bench = _script("bench")
+    assert bench.exponent([10, 100, 1000], [3e-3 * size**1.25 for size in (10, 100, 1000)]) == pytest.approx(
+        1.25
+    )
+    assert math.isnan(bench.exponent([10], [1]))
+    shown = {0.0123: "12.3 ms", 0.9999: "1 s", 2.345: "2.35 s", 250.4: "250 s", 0.00004: "0.04 ms"}
+    assert {value: bench.shown(value) for value in shown} == shown
+    assert [bench.counted(n) for n in (500, 10_000, 5_000_000)] == ["500", "10k", "5M"]
+
+
+def test_the_table_goes_between_the_marks_of_the_page_and_nothing_else_changes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = _script("bench")
+    page = tmp_path / "page.md"
+    monkeypatch.setattr(bench, "PAGE", page)
+    page.write_text(f"before\n\n{bench.BEGIN}\nold\n{bench.END}\n\nafter\n", encoding="utf-8")
+    for _ in range(2):
+        bench.write(["new", *bench.table(["a", "b"], [["1", "2"]])])
+    expected = f"before\n\n{bench.BEGIN}\nnew\n| a | b |\n| --- | --- |\n| 1 | 2 |\n{bench.END}\n\nafter\n"
+    assert page.read_text(encoding="utf-8") == expected
+    page.write_text("no marks", encoding="utf-8")
+    with pytest.raises(SystemExit, match="marks"):
+        bench.write(["new"])
+    assert page.read_text(encoding="utf-8") == "no marks"
+
+
+def test_the_developers_page_has_the_marks() -> None:
+    bench = _script("bench")
+    text = (SCRIPTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert text.count(bench.BEGIN) == text.count(bench.END) == 1
