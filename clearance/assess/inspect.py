@@ -77,9 +77,8 @@ def inspect_line(
         findings += _found(case, one.route, distance, seconds)
         obstacles += obstacles_on(case, one.route)
         unchecked += [
-            replace(a, distance_m=max(distance, a.distance_m - one.part.distance_m + distance))
-            for a in match.assumed
-            if one.part.distance_m <= a.distance_m < one.part.distance_m + one.route.length_m
+            replace(a, distance_m=distance + max(0.0, a.distance_m - one.part.distance_m))
+            for a in one.part.assumed
         ]
         distance += one.route.length_m
         seconds += one.route.seconds
