@@ -120,13 +120,27 @@ class _Entry:
     def tells(self) -> bool:
         return bool(self.beneath or self.on)
 
+    @property
+    def least(self) -> Length | None:
+        """The lowest height of the roads beneath; None where no item but upper bounds tells one."""
+        return min((f.figure for f in self.beneath if not f.bound), default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Beside:
+    """Entries that could be of a matched bridge too: left over, or matched to its neighbours."""
+
+    rivals: Sequence[_Entry]
+    twins: Sequence[_Entry]
+
 
 def fuse(structures: Sequence[Structure], records: Iterable[HeightRecord], extract: Extract) -> Fused:
     """The structures of `extract` with the heights that `records` tell of them.
 
     Records of one source are matched one-to-one to the bridges of the map; what is too far, differs or
     ties stays unmatched. A matched height becomes measured evidence; it may clear the structure unless
-    something is in doubt, which its note then tells. Where it cannot agree with a height of the map,
+    something is in doubt, which its note then tells. Parallel bridges that nothing but places tells apart
+    count with the lower height of the two. Where it cannot agree with a height of the map,
     the structure gets a warning with both, and the lower counts. A bridge that carries a road and is told
     to have something above its own roadway becomes a structure if it is none yet.
 
@@ -315,10 +329,13 @@ class _Work:
         """Add what the matched entries tell; list the others."""
         for pair in paired.matches:
             entry, bridge = entries[pair.listing], bridges[pair.bridge]
-            rivals = [entries[r.listing] for r in paired.rivals.get(pair.bridge, ())]
+            beside = _Beside(
+                rivals=[entries[r.listing] for r in paired.rivals.get(pair.bridge, ())],
+                twins=[entries[t.listing] for t in paired.twins.get(pair.bridge, ())],
+            )
             touched = [*bridge.under, *bridge.on]
             for index in bridge.under:
-                self._beneath(index, entry, pair, bridge, rivals)
+                self._beneath(index, entry, pair, bridge, beside)
             if entry.on:
                 touched += self._on(entry, pair, bridge)
             self._matches.append(
@@ -343,35 +360,51 @@ class _Work:
             outside=outside,
         )
 
-    def _beneath(
-        self, index: int, entry: _Entry, pair: Pair, bridge: MapBridge, rivals: Sequence[_Entry]
-    ) -> None:
+    def _beneath(self, index: int, entry: _Entry, pair: Pair, bridge: MapBridge, beside: _Beside) -> None:
         """What the entry tells of one road beneath the bridge."""
-        structure = self._structures[index]
-        road = self._ways.get(structure.spans[0].way) if structure.spans else None
-        names = self._names(road) if road is not None else Names()
-        several = len({self._road(i) for i in bridge.under}) > 1
-        of_inventory = isinstance(entry.records[0], InventoryRecord)
+        least = entry.least
         for told in entry.beneath:
-            named = compare(told.names, names)
-            if told.bound and several and named is not Agreement.AGREE:
-                continue  # the best strip of another road says nothing of this one
-            doubts = [told.evidence.note] if told.evidence.note else []
-            doubts += _map_doubts(structure)
-            byway = road is not None and road.tags.get("highway") in _BYWAYS
-            if byway and of_inventory and named is not Agreement.AGREE:
-                doubts.append(
-                    "the list need not have looked at a byway such as this; the figure may not clear"
-                )
-            elif several and named is Agreement.DIFFER:
-                doubts.append("the list names another road beneath; the figure may not clear")
-            lower = [f.figure for r in rivals for f in r.beneath if f.figure < told.figure]
+            doubts = self._doubts(index, entry, told, bridge)
+            if doubts is None:
+                continue
+            lower = [f.figure for r in beside.rivals for f in r.beneath if f.figure < told.figure]
             if lower and not told.bound:
                 doubts.append(
                     f"another record of the list, of {min(lower)}, could be of this structure; "
                     "the figure may not clear"
                 )
+            if any(twin.least is None for twin in beside.twins) and not told.bound:
+                doubts.append(
+                    "only places tell this bridge from its neighbour, of which the list has no height; "
+                    "the figure may not clear"
+                )
             self._add(index, told, pair, doubts)
+        for twin in beside.twins:
+            for told in twin.beneath:
+                doubts = self._doubts(index, twin, told, bridge)
+                if doubts is None or (least is not None and told.figure >= least):
+                    continue
+                if least is None:
+                    doubts.append("the list has no height of its own for it; the figure may not clear")
+                self._add(index, told, pair, doubts, "of the bridge beside, which places alone tell apart; ")
+
+    def _doubts(self, index: int, entry: _Entry, told: _Figure, bridge: MapBridge) -> list[str] | None:
+        """Why a figure may not clear one road beneath; None where it says nothing of it at all."""
+        structure = self._mapped[index]
+        road = self._ways.get(structure.spans[0].way) if structure.spans else None
+        named = compare(told.names, self._names(road) if road is not None else Names())
+        several = len({self._road(i) for i in bridge.under}) > 1
+        if told.bound and several and named is not Agreement.AGREE:
+            return None  # the best strip of another road
+        doubts = [told.evidence.note] if told.evidence.note else []
+        doubts += _map_doubts(structure)
+        byway = road is not None and road.tags.get("highway") in _BYWAYS
+        of_inventory = isinstance(entry.records[0], InventoryRecord)
+        if byway and of_inventory and named is not Agreement.AGREE:
+            doubts.append("the list need not have looked at a byway such as this; the figure may not clear")
+        elif several and named is Agreement.DIFFER:
+            doubts.append("the list names another road beneath; the figure may not clear")
+        return doubts
 
     def _names(self, way: Way) -> Names:
         if way.id not in self._named:
@@ -400,9 +433,9 @@ class _Work:
                 self._add(index, told, pair, doubts + _map_doubts(self._structures[index]))
         return touched
 
-    def _add(self, index: int, told: _Figure, pair: Pair, doubts: Sequence[str]) -> None:
+    def _add(self, index: int, told: _Figure, pair: Pair, doubts: Sequence[str], whose: str = "") -> None:
         structure = self._structures[index]
-        how = f"matched with score {pair.score:.2f}: {pair.reason}"
+        how = f"{whose}matched with score {pair.score:.2f}: {pair.reason}"
         evidence = replace(told.evidence, can_clear=not doubts, note="; ".join([*dict.fromkeys(doubts), how]))
         warnings = structure.warnings
         conflict = _conflict(self._mapped[index], told)

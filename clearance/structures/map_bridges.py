@@ -58,7 +58,8 @@ class MapBridge:
 
     `under` are indices of the structures that it makes over roads beneath, `on` of those on its own deck;
     `deck` are ids of the roads on it. `over_names` is what it carries, `under_names` what passes beneath.
-    `public` tells whether a public road, not only a service road or track, passes beneath.
+    `public` tells whether a public road, not only a service road or track, passes beneath; `unsure` that
+    nothing in the map says which of the two is above.
 
     All coordinates are (lon, lat) in WGS84 degrees. `points` (k, 2) are where roads pass; `gates` (g, 2) is
     where to look for it, its ends among them; `lines` (s, 4) the pieces of its deck, lon lat lon lat.
@@ -75,6 +76,7 @@ class MapBridge:
     over_names: Names = field(default_factory=Names)
     under_names: Names = field(default_factory=Names)
     public: bool = False
+    unsure: bool = False
     points: F64
     gates: F64
     lines: F64
@@ -210,19 +212,23 @@ class _Builder:
 
     def _join_tracks(self) -> None:
         """Tracks side by side over one road are one bridge."""
-        over: dict[int, list[Structure]] = defaultdict(list)
-        for s in self._structures:
-            if (
-                s.kind in _RAILS
-                and s.spans
-                and s.upper.startswith("way/")
-                and int(s.upper[4:]) in self._decks
-            ):
-                over[s.spans[0].way].append(s)
-        for tracks in over.values():
-            at = np.array([(s.lon, s.lat) for s in tracks])
-            for one, label in zip(tracks, _clusters(at, _TRACKS_M), strict=True):
-                self._groups.join(("deck", int(one.upper[4:])), ("deck", int(tracks[label].upper[4:])))
+        import shapely
+
+        tracks = [
+            s
+            for s in self._structures
+            if s.kind in _RAILS and s.upper.startswith("way/") and int(s.upper[4:]) in self._decks
+        ]
+        if not tracks:
+            return
+        at = np.array([(s.lon, s.lat) for s in tracks])
+        dy = np.full(len(at), _TRACKS_M / M_PER_DEGREE)
+        dx = dy / np.cos(np.radians(at[:, 1]))
+        boxes = shapely.box(at[:, 0] - dx, at[:, 1] - dy, at[:, 0] + dx, at[:, 1] + dy)
+        for one, other in shapely.STRtree(shapely.points(at)).query(boxes).T.tolist():
+            if one < other and _distances_m(at[[other]], at[one])[0] <= _TRACKS_M:
+                a, b = (int(tracks[i].upper[4:]) for i in (one, other))
+                self._groups.join(("deck", a), ("deck", b))
 
     def _underpasses(self, keys: list[Hashable]) -> list[Hashable]:
         """A short tunnel or cover with a single bridge over it is how some map that bridge: one thing."""
@@ -274,6 +280,7 @@ class _Builder:
             kinds=self._kinds(structures, ways),
             over_names=joined([*map(self._name, ways), *map(self._upper_names, structures)]),
             under_names=joined(self._name(way.id) for way in beneath),
+            unsure=bool(under) and all(self._structures[i].ambiguous_order for i in under),
             public=any(way.tags.get("highway") not in _BYWAYS for way in beneath),
             points=points,
             gates=gates,

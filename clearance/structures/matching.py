@@ -44,6 +44,9 @@ _W_LIST_NAME, _LIST_REST = 0.5, 0.15
 LEAST_SCORE = 0.6
 #: A pair is sure only where every other pairing of the group is worse by this.
 _SURE_BY = 0.05
+#: Below this only the places tell the pair from a swap with its neighbour, and places in lists are some tens
+#: of metres off at times: directions that agree one way and differ the other are worth twice 0.15.
+_CERTAIN_BY = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,14 +88,16 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Paired:
-    """Matches; for each listing left over the reason; and for each matched bridge the listings that lost it.
+    """Matches, and for each listing left over the reason.
 
-    `rivals` are the pairs of unmatched listings with bridges that others were matched to.
+    For a matched bridge, `rivals` are its pairs with listings that were left over, and `twins` those with
+    listings matched to its neighbours, where nothing but the places tells which is which.
     """
 
     matches: tuple[Pair, ...]
     unmatched: dict[int, str]
     rivals: dict[int, tuple[Pair, ...]]
+    twins: dict[int, tuple[Pair, ...]]
 
 
 def pair_up(listings: Sequence[Listing], bridges: Sequence[MapBridge]) -> Paired:
@@ -112,10 +117,12 @@ def pair_up(listings: Sequence[Listing], bridges: Sequence[MapBridge]) -> Paired
             best_refused.setdefault(row, f"nearest, {distance:.0f} m away: {text}")
     matches: list[Pair] = []
     unmatched: dict[int, str] = {}
+    unclear: set[int] = set()
     for group in _connected(pairs):
-        sure, ties, lost = _solve(group)
-        matches += sure
-        unmatched |= ties | lost
+        solved = _solve(group)
+        matches += solved.sure
+        unmatched |= solved.left_over
+        unclear |= solved.unclear
     taken = {pair.listing for pair in matches}
     for index, listing in enumerate(listings):
         if index in taken or index in unmatched:
@@ -124,15 +131,20 @@ def pair_up(listings: Sequence[Listing], bridges: Sequence[MapBridge]) -> Paired
             unmatched[index] = f"its place is told to {listing.step_m:.0f} m only"
         else:
             unmatched[index] = best_refused.get(index, f"no bridge of the map within {_REACH_M:.0f} m")
-    held = {pair.bridge for pair in matches}
+    bridge_of = {pair.listing: pair.bridge for pair in matches}
+    held = set(bridge_of.values())
     rivals: dict[int, list[Pair]] = defaultdict(list)
+    twins: dict[int, list[Pair]] = defaultdict(list)
     for pair in pairs:
         if pair.listing in unmatched and pair.bridge in held:
             rivals[pair.bridge].append(pair)
+        elif pair.bridge in unclear and bridge_of.get(pair.listing, pair.bridge) != pair.bridge:
+            twins[pair.bridge].append(pair)
     return Paired(
         tuple(sorted(matches, key=lambda p: p.listing)),
         unmatched,
-        {bridge: tuple(lost_to) for bridge, lost_to in rivals.items()},
+        {bridge: tuple(found) for bridge, found in rivals.items()},
+        {bridge: tuple(found) for bridge, found in twins.items()},
     )
 
 
@@ -278,6 +290,8 @@ def _kind(listing: Listing, bridge: MapBridge) -> tuple[float | None, str]:
     if listing.beneath and not road_beneath and bridge.public and not listing.beneath & {"other"}:
         told = " and ".join(sorted(listing.beneath))
         return None, f"the list has only {told} beneath, the map a road"
+    if bridge.unsure:
+        return 0.0, "the map does not tell that there is a bridge"
     if tunnel or (listing.above and above):
         return 1.0, "kind agrees"
     return 0.5, "kind not told"
@@ -290,14 +304,14 @@ def _turned(one: float, other: float) -> float:
 
 def _heading(listing: Listing, bridge: MapBridge) -> tuple[float, str]:
     """How well the directions fit: of travel on the bridge, and of the two ways to each other."""
-    votes: list[bool] = []
-    if listing.oneway is not None and bridge.oneway is not None:
-        votes.append(listing.oneway == bridge.oneway)
     if listing.heading is not None and bridge.heading is not None:
         # Signed directions are those of the route as a whole, which may run athwart for a while.
         turned = _turned(listing.heading, bridge.heading)
         if turned <= 75 or turned >= 105:
-            votes.append(turned <= 75)
+            return (1.0, ", directions agree") if turned <= 75 else (0.0, ", directions differ")
+    votes: list[bool] = []
+    if listing.oneway is not None and bridge.oneway is not None:
+        votes.append(listing.oneway == bridge.oneway)
     angle = _crossing_angle(bridge) if listing.skew_deg is not None else None
     if listing.skew_deg is not None and angle is not None:
         off = abs(angle - (90 - listing.skew_deg))
@@ -348,10 +362,19 @@ def _connected(pairs: Sequence[Pair]) -> list[list[Pair]]:
     return list(groups.values())
 
 
-def _solve(group: list[Pair]) -> tuple[list[Pair], dict[int, str], dict[int, str]]:
-    """The sure pairs of a group; the listings left alone for a tie; those that others fit better."""
+@dataclass(frozen=True, slots=True)
+class _Solved:
+    """The sure pairs of a group, why other listings were left over, bridges that only places tell apart."""
+
+    sure: list[Pair]
+    left_over: dict[int, str]
+    unclear: set[int]
+
+
+def _solve(group: list[Pair]) -> _Solved:
+    """The best pairing of one group."""
     if len(group) == 1:
-        return group, {}, {}
+        return _Solved(group, {}, set())
     rows = {listing: at for at, listing in enumerate(sorted({p.listing for p in group}))}
     columns = {bridge: at for at, bridge in enumerate(sorted({p.bridge for p in group}))}
     gain = np.zeros((len(rows), len(columns)))
@@ -361,21 +384,16 @@ def _solve(group: list[Pair]) -> tuple[list[Pair], dict[int, str], dict[int, str
         gain[at] = pair.score
         by_place[at] = pair
     found = best_pairing(gain)
-    sure: list[Pair] = []
-    ties: dict[int, str] = {}
+    solved = _Solved([], dict.fromkeys(rows, "its bridge fits another record of the list better"), set())
     for row, column, slack in zip(
         found.row.tolist(), found.column.tolist(), found.slack.tolist(), strict=True
     ):
         pair = by_place[row, column]
-        if slack >= _SURE_BY:
-            sure.append(pair)
-        else:
-            ties[pair.listing] = f"tie: another pairing fits nearly as well ({pair.reason})"
-    lost = {
-        listing: "its bridge fits another record of the list better"
-        for listing in rows
-        if listing not in ties
-    }
-    for pair in sure:
-        del lost[pair.listing]
-    return sure, ties, lost
+        if slack < _SURE_BY:
+            solved.left_over[pair.listing] = f"tie: another pairing fits nearly as well ({pair.reason})"
+            continue
+        del solved.left_over[pair.listing]
+        solved.sure.append(pair)
+        if slack < _CERTAIN_BY:
+            solved.unclear.add(pair.bridge)
+    return solved

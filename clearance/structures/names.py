@@ -223,17 +223,20 @@ def _name(words: list[str], *, full: bool) -> _Name | None:
             words, street = words[:-1], kinds.pop()
         elif last.isalpha():
             cut = last
-    for at, word in enumerate(words):
-        # "St" before a name is a saint, behind it a street.
-        if word in _STREETS and own and at > 0:
+    for word in words:
+        if word in _STREETS and own:
             street = _STREETS[word] or street
+        elif word == "st" and len(words) > 1:
+            own.append("saint")  # before a name, not behind it
+        elif word in _STREETS:
+            own.append(_STREETS[word])  # Court Street, Parkway South
         elif word in _SIDES and len(words) > 1:
             side = side or _SIDES[word]
-        elif word not in _GENERIC and word not in _STREETS and word not in _HEADINGS:
+        elif word not in _GENERIC and word not in _HEADINGS:
             own.append(_ORDINALS.get(word, word))
-        elif word == "st":
-            own.append("saint")
-    return _Name(frozenset(own), street, side, cut if cut in own else "") if own else None
+    if not own or (not side and not street and own[0] in _STREETS.values() and len(own) == 1):
+        return None
+    return _Name(frozenset(own), street, side, cut if cut in own else "")
 
 
 @lru_cache(maxsize=200_000)

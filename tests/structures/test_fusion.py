@@ -260,6 +260,23 @@ def test_parallel_bridges_each_get_their_own_record() -> None:
         assert by_upper == {"way/20": Length.from_metres("4.50"), "way/21": Length.from_metres("4.80")}
 
 
+def test_twins_that_only_places_tell_apart_count_with_the_lower_height() -> None:
+    """No directions in the list: each bridge gets its own record, and the lower figure of the other."""
+    common = {"carried": "I 95", "features": "HEATHER ST", "traffic": "1"}
+    east = at("1", 11, 0, item_54=figure("4.50"), **common)
+    west = at("2", -11, 0, item_54=figure("4.80"), **common)
+    found = fused(parallel_town(), east, west)
+    assert len(found.matches) == 2
+    for structure in found.structures:
+        assert structure.lowest() == Length.from_metres("4.50")
+        assert structure.verified()
+    (own, other) = next(s for s in found.structures if s.upper == "way/21").evidence
+    assert own.figure == Length.from_metres("4.80")
+    assert "bridge beside" in other.note
+    untold = at("1", 11, 0, **common)
+    assert not any(s.verified() for s in fused(parallel_town(), untold, west).structures)
+
+
 def test_the_direction_of_travel_tells_parallel_bridges_apart_where_places_do_not() -> None:
     common = {"features": "HEATHER ST", "traffic": "1"}
     north = at("1", 0, 0, item_54=figure("4.50"), carried="I 95 NB", **common)
