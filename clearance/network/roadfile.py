@@ -41,8 +41,8 @@ __all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_road_file", "writ
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
 SCHEMA = 2
-#: What is checked at opening, in bytes; beyond it lie only files of whole countries.
-CHECKED_BYTES = 256 * 2**20
+#: What is checked at opening, in bytes, at about 10 GB a second; files of small states lie below it.
+CHECKED_BYTES = 96 * 2**20
 
 _ALIGNMENT = 64
 _MANIFEST = "manifest.json"
@@ -61,7 +61,7 @@ _TYPES: dict[str, type[np.generic]] = {
 _ARRAYS = {f.name: np.dtype(_TYPES[str(f.type)]) for f in fields(Network) if str(f.type) in _TYPES}
 _TWO_COLUMNS = frozenset({"structure_low", "structure_verified", "area_links", "area_links_car"})
 #: Members are checked at opening in this order: what a crash or a wrong clearance could come from first.
-_FIRST = ("turn_ptr", "turn_to", "state_arc", "turn_rule", "structure_", "hit_", "nodehit_", "rule_", "arc_")
+_FIRST = ("turn_ptr", "turn_to", "state_arc", "structure_", "hit_", "nodehit_", "rule_", "node", "arc_")
 
 
 # --- writing -----------------------------------------------------------------------------------------

@@ -168,20 +168,33 @@ def _widest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
         if source_labels[i] > labels[state]:
             labels[state] = source_labels[i]
             size = _push(keys, states, size, -source_labels[i], state)
-    while size > 0:
-        label = -keys[0]
-        state = states[0]
-        size = _drop(keys, states, size)
-        if label < labels[state]:
-            continue
-        ahead = min(label, width[state])
+    # Few arcs limit anything, so that nearly all states have the label of the one before: those at the level
+    # in hand wait on a stack, and only lower ones in the heap.
+    level = 0
+    stack = np.empty(count, np.int32)
+    waiting = 0
+    while size > 0 or waiting > 0:
+        if waiting > 0:
+            waiting -= 1
+            state = stack[waiting]
+        else:
+            level = -keys[0]
+            state = states[0]
+            size = _drop(keys, states, size)
+            if level < labels[state]:
+                continue
+        ahead = min(level, width[state])
         for turn in range(turn_ptr[state], turn_ptr[state + 1]):
             reached = min(ahead, turn_width[turn])
             to = turn_to[turn]
             if reached > labels[to]:
                 labels[to] = reached
                 before[to] = state
-                size = _push(keys, states, size, -reached, to)
+                if reached == level:
+                    stack[waiting] = to
+                    waiting += 1
+                else:
+                    size = _push(keys, states, size, -reached, to)
     return labels, before
 
 

@@ -335,14 +335,14 @@ def open_ends(network: Network, costs: Costs, *places: Iterable[int]) -> Costs:
             frontier = _linked(links, 0, zones) - own
             own.update(frontier)
 
-    arc_open = costs.ends & np.isin(arc_area, sorted(opened))
+    ends = np.flatnonzero(costs.ends)
     # Arcs that only a rule of the hour makes ends-only belong to no zone: the ways of the places themselves.
-    for arcs in groups:
-        near = np.isin(network.arc_way, network.arc_way[arcs]) if arcs.size else False
-        arc_open |= costs.ends & near
+    ways = network.arc_way[np.concatenate([np.zeros(0, np.int64), *groups])]
+    ends = ends[np.isin(arc_area[ends], sorted(opened)) | np.isin(network.arc_way[ends], ways)]
     cost = costs.cost.copy()
-    states = np.flatnonzero(arc_open[network.state_arc])
-    cost[states] = costs.arc_cost[network.state_arc[states]]
+    copies = network.arc_tail.size + np.flatnonzero(np.isin(network.state_arc[network.arc_tail.size :], ends))
+    for states in (ends, copies):
+        cost[states] = costs.arc_cost[network.state_arc[states]]
     turn_extra = costs.turn_extra
     through = np.isin(costs.gate_area, sorted(opened))
     if through.any():
