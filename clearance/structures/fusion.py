@@ -60,6 +60,11 @@ class Match:
     score: float
     reason: str
 
+    @property
+    def text(self) -> str:
+        """The match as a sentence for a reader."""
+        return f"{_called(self.records)}: matched with score {self.score:.2f}, {self.reason}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unmatched:
@@ -71,6 +76,11 @@ class Unmatched:
     records: tuple[HeightRecord, ...]
     reason: str
     tells_height: bool
+
+    @property
+    def text(self) -> str:
+        """The left-over as a sentence for a reader."""
+        return f"{_called(self.records)}: not matched, {self.reason}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +105,15 @@ class Fused:
     unmatched: tuple[Unmatched, ...]
     conflicts: tuple[Conflict, ...]
     outside: int = 0
+
+
+def _called(records: Sequence[HeightRecord]) -> str:
+    """Source, place in the file and name of a bridge of a list."""
+    first = records[0]
+    if isinstance(first, ListedHeight):
+        return f"{first.source}, {first.where}{f' ({first.name})' if first.name else ''}"
+    name = " over ".join(filter(None, (first.carried, first.features)))
+    return f"{first.source}, line {first.line}, structure {first.number}{f' ({name})' if name else ''}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,9 @@ def test_item_54_verifies_the_road_beneath() -> None:
     (match,) = found.matches
     assert match.structures == (structure.key,)
     assert match.score > 0.9
+    assert match.text.startswith(
+        f"{SOURCE}, line 1, structure 1 (SR 7 over HEATHER ST): matched with score 0.9"
+    )
     assert found.unmatched == ()
     assert found.conflicts == ()
 
@@ -388,6 +391,7 @@ def test_a_list_of_heights_takes_the_same_way() -> None:
     assert structure.verified()
     (left_over,) = found.unmatched
     assert left_over.records[0] == listed(5, 150, "3.0", "Low Lane", "line 3")
+    assert left_over.text.startswith("Invented County, line 3 (Low Lane): not matched, ")
 
 
 def test_a_listed_height_without_a_name_must_lie_close() -> None:
