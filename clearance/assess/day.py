@@ -14,7 +14,7 @@ from clearance.assess.blocked import explain
 from clearance.assess.case import Case
 from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.assess.in_out import in_out_of, no_entry
-from clearance.assess.legs import NoLegError, plan_legs
+from clearance.assess.legs import NoLegError, dead_end_cost, hop, plan_legs
 from clearance.assess.order import MOST_EXACT, best_order
 from clearance.assess.pieces import pieces_of
 from clearance.assess.turn_off import with_turn_offs
@@ -24,7 +24,7 @@ from clearance.core.errors import NoWayError, PlaceError
 from clearance.core.structure import Standing
 from clearance.routing.plan import find_drive
 from clearance.routing.route import route_points
-from clearance.routing.snap import Snap, snap
+from clearance.routing.snap import LIMIT_M, Snap, snap
 
 if TYPE_CHECKING:
     from clearance.assess.legs import Legs
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from clearance.core.drive import Unverified
     from clearance.core.facility import FacilityKind
     from clearance.core.places import Place
-    from clearance.network.network import Network
+    from clearance.network.network import Bool, Network
     from clearance.routing.route import Route
 
 __all__ = ["Along", "Halt", "plan_day", "reordered"]
@@ -41,6 +41,14 @@ __all__ = ["Along", "Halt", "plan_day", "reordered"]
 _FIRST_WINDOW = timedelta(hours=2)
 #: Conditions over more days than this are no longer told apart.
 _LAST_WINDOW = timedelta(days=14)
+
+
+#: A point is meant as it stands: farther than this from a road it is on a footpath or in a field, and nobody
+#: moves it in silence. An area or a town is larger than the point that marks it. Judgement.
+POINT_LIMIT_M = 150.0
+_SETTLEMENTS = frozenset(
+    {"city", "town", "village", "hamlet", "suburb", "quarter", "neighbourhood", "isolated dwelling", "farm"}
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,23 +115,28 @@ def reordered(
 ) -> tuple[list[Halt], str]:
     """The halts with those between the ends in the best order found, and a sentence that says so.
 
-    What counts is driving time and the policy's seconds for what is passed, from each halt to each; turning
-    round at a stop is left out. The order given is kept, and the sentence says so, where none has a drive
-    on every leg.
+    What counts is what `plan_day` counts: driving time, the policy's seconds for what is passed, and turning
+    round at stops. The order given is kept, and the sentence says so, where none has a drive on every leg.
     """
     window = None if departure is None else Window(departure, departure + _FIRST_WINDOW)
     case = Case.of(network, coach, unverified, window)
-    snaps = [snap(network, h.place.lon, h.place.lat, case.costs.usable) for h in halts]
-    cost = np.full((len(halts), len(halts)), np.inf)
-    for i, start in enumerate(snaps):
-        for j, end in enumerate(snaps):
-            if i == j or i == len(halts) - 1 or j == 0:
+    snaps = [_on_road(case, h.place, case.costs.usable) for h in halts]
+    # A way to come to a stop is one of its snaps; the start has one way, to leave it as one likes.
+    ways: list[tuple[int, Snap | None]] = [(0, None)]
+    ways += [(i, at) for i in range(1, len(halts)) for at in snaps[i]]
+    cost = np.full((len(ways), len(ways)), np.inf)
+    for j, (end, goal) in enumerate(ways):
+        if goal is None:
+            continue
+        back = dead_end_cost(case, goal, snaps[0]) if end == len(halts) - 1 else 0.0
+        for i, (start, arrived) in enumerate(ways):
+            if start in {end, len(halts) - 1}:
                 continue
-            opened = case.opened([s.arc for s in start], [s.arc for s in end])
-            route = find_drive(network, opened.costs, start, end)
-            if route is not None:
-                cost[i, j] = route.seconds + route.policy_seconds
-    order = best_order(cost)
+            opened = case.opened([s.arc for s in snaps[start]], [s.arc for s in snaps[end]])
+            leg = hop(opened, snaps[start], goal, arrived)
+            if leg is not None:
+                cost[i, j] = leg.cost + back
+    order = best_order(cost, [stop for stop, _ in ways])
     if order is None:
         return list(halts), "no order of the stops has a drive on every leg; the order given was kept"
     told = ", ".join(halts[i].place.name or f"stop {i}" for i in order.stops[1:-1])
@@ -166,7 +179,7 @@ def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: 
 def _meet(case: Case, halts: Sequence[Halt]) -> _Met:
     """Each place on the nearest road the coach may use; off an island of the data if that cuts it off."""
     network = case.network
-    snaps = [snap(network, h.place.lon, h.place.lat, case.costs.usable) for h in halts]
+    snaps = [_on_road(case, h.place, case.costs.usable) for h in halts]
     car = case.as_car()
     notes: list[str] = []
     main = case.costs.usable & (network.arc_area == 0)
@@ -178,7 +191,7 @@ def _meet(case: Case, halts: Sequence[Halt]) -> _Met:
                 continue
             place = halts[i].place
             try:
-                moved = snap(network, place.lon, place.lat, main)
+                moved = _on_road(case, place, main)
             except PlaceError:
                 continue
             notes.append(
@@ -188,6 +201,12 @@ def _meet(case: Case, halts: Sequence[Halt]) -> _Met:
             )
             snaps[i] = moved
     return _Met(snaps, tuple(notes))
+
+
+def _on_road(case: Case, place: Place, usable: Bool) -> list[Snap]:
+    wide = place.osm.startswith(("way/", "relation/")) or place.kind in _SETTLEMENTS
+    limit = LIMIT_M if wide else POINT_LIMIT_M
+    return snap(case.network, place.lon, place.lat, usable, limit)
 
 
 def _connected(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> bool:

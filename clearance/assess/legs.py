@@ -15,7 +15,16 @@ if TYPE_CHECKING:
     from clearance.routing.route import Route
     from clearance.routing.snap import Snap
 
-__all__ = ["TURN_ROUND_S", "TURN_ROUND_TOWING_S", "Legs", "NoLegError", "leave_forward", "plan_legs"]
+__all__ = [
+    "TURN_ROUND_S",
+    "TURN_ROUND_TOWING_S",
+    "Legs",
+    "NoLegError",
+    "dead_end_cost",
+    "hop",
+    "leave_forward",
+    "plan_legs",
+]
 
 #: What turning round at a stop costs when ways are compared: seconds, no driving time. Judgement, no source.
 TURN_ROUND_S = 1800.0
@@ -59,14 +68,44 @@ def _turn_cost(coach: Coach) -> float:
     return TURN_ROUND_TOWING_S if coach.towing and not coach.tow_reversible else TURN_ROUND_S
 
 
-def _cost(route: Route) -> float:
-    return route.seconds + route.policy_seconds
-
-
 def leave_forward(case: Case, arrived: Snap, homes: Sequence[Snap]) -> Route | None:
     """A drive from a stop on in the direction of arrival to any of `homes`; None where there is none."""
     opened = case.opened([arrived.arc], [s.arc for s in homes])
     return find_drive(case.network, opened.costs, [arrived], homes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Hop:
+    """A leg driven in one way: its route, what it costs with turning round, and whether it began forward."""
+
+    route: Route
+    cost: float
+    turned: float
+    forward: bool
+
+
+def hop(case: Case, start: Sequence[Snap], goal: Snap, arrived: Snap | None) -> _Hop | None:
+    """The cheapest leg to `goal` from a stop that was come to by `arrived` (None: the start of the day).
+
+    A stop is left in the direction in which it was come to; the other ways cost a turn-round. `case` has
+    the ends-only roads of both ends opened.
+    """
+    if arrived is None:
+        choices = [(list(start), 0.0)]
+    else:
+        turn = _turn_cost(case.coach)
+        choices = [([arrived], 0.0), ([s for s in start if s.arc != arrived.arc], turn)]
+    hops = [
+        _Hop(route, route.seconds + route.policy_seconds + added, added, added == 0.0)
+        for snaps, added in choices
+        if snaps and (route := find_drive(case.network, case.costs, snaps, [goal])) is not None
+    ]
+    return min(hops, key=lambda h: h.cost, default=None)
+
+
+def dead_end_cost(case: Case, goal: Snap, homes: Sequence[Snap]) -> float:
+    """What an end of the day costs that cannot be left forward back to where the day began."""
+    return 0.0 if leave_forward(case, goal, homes) is not None else _turn_cost(case.coach)
 
 
 def plan_legs(case: Case, stops: Sequence[Sequence[Snap]]) -> Legs:
@@ -78,20 +117,22 @@ def plan_legs(case: Case, stops: Sequence[Sequence[Snap]]) -> Legs:
 
     Raises NoLegError with the number of the first leg that has no drive.
     """
-    turn = _turn_cost(case.coach)
     arrivals: list[tuple[Snap | None, _Best]] = [(None, _Best(0.0, 0.0, (), (True,)))]
     for leg, (start, end) in enumerate(pairwise(stops)):
         opened = case.opened([s.arc for s in start], [s.arc for s in end])
         last = leg == len(stops) - 2
         ahead: list[tuple[Snap | None, _Best]] = []
         for goal in end:
-            back = 0.0
-            if last and leave_forward(case, goal, stops[0]) is None:
-                back = turn
+            back = dead_end_cost(case, goal, stops[0]) if last else 0.0
             options = [
-                option
+                _Best(
+                    cost=so_far.cost + one.cost + back,
+                    turns_s=so_far.turns_s + one.turned + back,
+                    routes=(*so_far.routes, one.route),
+                    forward=(*so_far.forward[:-1], one.forward, back == 0.0),
+                )
                 for arrived, so_far in arrivals
-                for option in _onward(opened, start, goal, (arrived, so_far), turn=turn, back=back)
+                if (one := hop(opened, start, goal, arrived)) is not None
             ]
             if options:
                 ahead.append((goal, min(options, key=lambda o: o.cost)))
@@ -100,36 +141,3 @@ def plan_legs(case: Case, stops: Sequence[Sequence[Snap]]) -> Legs:
         arrivals = ahead
     best = min((option for _, option in arrivals), key=lambda o: o.cost)
     return Legs(routes=best.routes, forward=best.forward, turns_s=best.turns_s)
-
-
-def _onward(
-    case: Case,
-    start: Sequence[Snap],
-    goal: Snap,
-    came: tuple[Snap | None, _Best],
-    *,
-    turn: float,
-    back: float,
-) -> list[_Best]:
-    """Having come to `start` in one way: on to `goal` forward, and after turning round."""
-    arrived, so_far = came
-    choices = (
-        [(list(start), 0.0, None)]
-        if arrived is None
-        else [([arrived], 0.0, True), ([s for s in start if s.arc != arrived.arc], turn, False)]
-    )
-    found = []
-    for snaps, added, forward in choices:
-        route = find_drive(case.network, case.costs, snaps, [goal]) if snaps else None
-        if route is None:
-            continue
-        told = so_far.forward if forward is None else (*so_far.forward[:-1], forward)
-        found.append(
-            _Best(
-                cost=so_far.cost + _cost(route) + added + back,
-                turns_s=so_far.turns_s + added + back,
-                routes=(*so_far.routes, route),
-                forward=(*told, back == 0.0),
-            )
-        )
-    return found

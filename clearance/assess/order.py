@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     import numpy.typing as npt
+
+    Costs = npt.NDArray[np.float64]
+    Owners = npt.NDArray[np.int64]
 
 __all__ = ["MOST_EXACT", "Order", "best_order"]
 
@@ -21,7 +22,7 @@ MOST_EXACT = 10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """`stops` are the indices of all places in the order to drive them, the ends included; `cost` their sum.
+    """`stops` are the numbers of all stops in the order to drive them, the ends included; `cost` their sum.
 
     `exact` is False where there were too many to weigh every order: then a good one, not surely the best.
     """
@@ -31,81 +32,89 @@ class Order:
     exact: bool
 
 
-def best_order(cost: npt.NDArray[np.float64]) -> Order | None:
-    """The cheapest order of places 0 to n - 1 that begins with 0 and ends with n - 1.
+def best_order(cost: Costs, stop_of: Sequence[int]) -> Order | None:
+    """The cheapest order of stops 0 to n - 1 that begins with 0 and ends with n - 1.
 
-    `cost` has shape (n, n), seconds from row to column, not the same both ways, infinite where no drive
-    leads. Exact up to `MOST_EXACT` places between the ends (dynamic programming over sets, Held and Karp
-    1962, from memory). None where no order has a drive on every leg; with two places there is one order.
+    A stop can be come to in more than one way, and what it takes to go on depends on it: `cost` (m, m)
+    is from way to way, in seconds, infinite where no drive leads; `stop_of` (m,) is the stop of each way,
+    and every stop has one way at least, stop 0 just one. Exact up to `MOST_EXACT` stops between the
+    ends (dynamic programming over sets, Held and Karp 1962, from memory). None where no order has a
+    drive on every leg.
     """
-    n = cost.shape[0]
+    owners = np.asarray(stop_of, dtype=np.int64)
+    n = int(owners.max()) + 1
     if n - 2 <= MOST_EXACT:
-        return _exact(cost)
-    return _good(cost)
+        return _exact(cost, owners, n)
+    return _good(cost, owners, n)
 
 
-def _sum(cost: npt.NDArray[np.float64], stops: tuple[int, ...]) -> float:
-    return float(cost[list(stops[:-1]), list(stops[1:])].sum())
+def _along(cost: Costs, owners: Owners, stops: Sequence[int]) -> float:
+    """The least cost of an order, over all ways to come to each stop."""
+    ways = np.flatnonzero(owners == stops[0])
+    reach = np.zeros(len(ways))
+    for stop in stops[1:]:
+        ahead = np.flatnonzero(owners == stop)
+        reach = (reach[:, None] + cost[np.ix_(ways, ahead)]).min(axis=0)
+        ways = ahead
+    return float(reach.min())
 
 
-def _exact(cost: npt.NDArray[np.float64]) -> Order | None:
-    n = cost.shape[0]
+def _exact(cost: Costs, owners: Owners, n: int) -> Order | None:
     middle = n - 2
     full = (1 << middle) - 1
-    # reach[s, i]: the least cost from the start through the stops of set s, ending at stop i of the set
-    reach = np.full((full + 1, max(middle, 1)), np.inf)
-    before = np.full((full + 1, max(middle, 1)), -1, np.int64)
-    for i in range(middle):
-        reach[1 << i, i] = cost[0, i + 1]
-    for chosen in range(1, full + 1):
-        for i in range(middle):
-            if not chosen >> i & 1 or not np.isfinite(reach[chosen, i]):
-                continue
-            for j in range(middle):
-                if chosen >> j & 1:
-                    continue
-                grown, total = chosen | 1 << j, reach[chosen, i] + cost[i + 1, j + 1]
-                if total < reach[grown, j]:
-                    reach[grown, j] = total
-                    before[grown, j] = i
+    ways = np.flatnonzero((owners > 0) & (owners < n - 1))
+    bit = 1 << (owners[ways] - 1)
+    ends = np.flatnonzero(owners == n - 1)
+    start = int(np.flatnonzero(owners == 0)[0])
     if middle == 0:
-        return _told(cost, (0, n - 1), exact=True)
-    last = int(np.argmin(reach[full, :middle] + cost[1 : n - 1, n - 1]))
-    stops, chosen = [n - 1], full
+        return _told(cost, owners, (0, n - 1), exact=True)
+    # reach[s, w]: the least cost from the start through the stops of set s, the last of them come to by way w
+    reach = np.full((full + 1, len(ways)), np.inf)
+    before = np.full((full + 1, len(ways)), -1, np.int64)
+    for w, way in enumerate(ways):
+        reach[bit[w], w] = cost[start, way]
+    between = cost[np.ix_(ways, ways)]
+    for chosen in range(1, full + 1):
+        here = np.flatnonzero(np.isfinite(reach[chosen]))
+        if not here.size:
+            continue
+        totals = reach[chosen, here][:, None] + between[here]
+        best = totals.argmin(axis=0)
+        for w in np.flatnonzero((bit & chosen) == 0).tolist():
+            grown, total = chosen | int(bit[w]), totals[best[w], w]
+            if total < reach[grown, w]:
+                reach[grown, w] = total
+                before[grown, w] = here[best[w]]
+    closing = (reach[full][:, None] + cost[np.ix_(ways, ends)]).min(axis=1)
+    last, chosen, stops = int(np.argmin(closing)), full, [n - 1]
     while last >= 0:
-        stops.append(last + 1)
-        chosen, last = chosen & ~(1 << last), int(before[chosen, last])
-    return _told(cost, tuple(reversed([*stops, 0])), exact=True)
+        stops.append(int(owners[ways[last]]))
+        chosen, last = chosen & ~int(bit[last]), int(before[chosen, last])
+    return _told(cost, owners, tuple(reversed([*stops, 0])), exact=True)
 
 
-def _told(cost: npt.NDArray[np.float64], stops: tuple[int, ...], *, exact: bool) -> Order | None:
-    if len(set(stops)) != cost.shape[0]:
+def _told(cost: Costs, owners: Owners, stops: tuple[int, ...], *, exact: bool) -> Order | None:
+    if len(set(stops)) != int(owners.max()) + 1:
         return None
-    total = _sum(cost, stops)
+    total = _along(cost, owners, stops)
     return Order(stops=stops, cost=total, exact=exact) if np.isfinite(total) else None
 
 
-def _good(cost: npt.NDArray[np.float64]) -> Order | None:
+def _good(cost: Costs, owners: Owners, n: int) -> Order | None:
     """Cheapest insertion, then moves of up to three stops in a row until none helps."""
-    n = cost.shape[0]
     # A finite stand-in lets a way through a missing drive be mended by the moves.
     finite = cost[np.isfinite(cost)]
     weighed = np.where(np.isfinite(cost), cost, (float(finite.max()) if finite.size else 1.0) * n * 10)
     stops = [0, n - 1]
-    for _ in range(n - 2):
-        left = [i for i in range(n) if i not in stops]
-        _, at, stop = min(
-            (weighed[a, i] + weighed[i, b] - weighed[a, b], k, i)
-            for i in left
-            for k, (a, b) in enumerate(pairwise(stops), start=1)
-        )
-        stops.insert(at, stop)
+    for stop in range(1, n - 1):
+        tried = [[*stops[:at], stop, *stops[at:]] for at in range(1, len(stops))]
+        stops = min(tried, key=lambda order: _along(weighed, owners, order))
     better: list[int] | None = stops
     while better is not None:
         stops = better
-        best = _sum(weighed, tuple(stops))
-        better = next((t for t in _moved(stops) if _sum(weighed, tuple(t)) < best - 1e-9), None)
-    return _told(cost, tuple(stops), exact=False)
+        best = _along(weighed, owners, stops)
+        better = next((t for t in _moved(stops) if _along(weighed, owners, t) < best - 1e-9), None)
+    return _told(cost, owners, tuple(stops), exact=False)
 
 
 def _moved(stops: list[int]) -> Iterator[list[int]]:

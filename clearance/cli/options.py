@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -83,7 +83,7 @@ _RESULT = (
     click.option(
         "--depart",
         metavar="TIME",
-        help="Local time of departure, 2026-07-04T08:30; hours in the map count by it.",
+        help="Local time of departure, 2027-07-04T08:30; hours in the map count by it.",
     ),
     click.option(
         "-o",
@@ -223,13 +223,16 @@ def _towed(coach: Coach, towing: bool | None, length: Length | None) -> Coach:
 
 
 def departure_from(text: str | None) -> datetime | None:
-    """The local time that an ISO text such as 2026-07-04T08:30 names; None where none is given."""
+    """The local time that an ISO text such as 2027-07-04T08:30 names; None where none is given."""
     if text is None:
         return None
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        raise UsageError(f"--depart {text!r} is no time; write it as 2026-07-04T08:30") from None
+        raise UsageError(f"--depart {text!r} is no time; write it as 2027-07-04T08:30") from None
     if moment.tzinfo is not None:
         raise UsageError(f"--depart {text!r} carries a zone; give the local time where the coach starts")
+    # The coach may start where it is not yet the day that it is here.
+    if moment < datetime.now() - timedelta(days=1):
+        raise UsageError(f"--depart {text!r} is in the past; hours and days in the map are judged by it")
     return moment

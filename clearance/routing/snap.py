@@ -125,9 +125,10 @@ def _too_far(network: Network, lon: float, lat: float, pieces: Bool, limit_m: fl
         return PlaceError(f"{where}: the road file holds no road that the coach may use")
     x_scale, y_scale = plane_scale(lat)
     # The nearest point of any road, good enough to say how far.
-    distance = float(
-        np.hypot((network.geom_lon[owned] - lon) * x_scale, (network.geom_lat[owned] - lat) * y_scale).min()
-    )
+    away = np.hypot((network.geom_lon[owned] - lon) * x_scale, (network.geom_lat[owned] - lat) * y_scale)
+    nearest = int(np.argmin(away))
+    distance = float(away[nearest])
+    there = f"{network.geom_lat[owned][nearest]:.6f},{network.geom_lon[owned][nearest]:.6f}"
     west, east = float(network.geom_lon.min()), float(network.geom_lon.max())
     south, north = float(network.geom_lat.min()), float(network.geom_lat.max())
     if not (west <= lon <= east and south <= lat <= north):
@@ -138,7 +139,7 @@ def _too_far(network: Network, lon: float, lat: float, pieces: Bool, limit_m: fl
         )
     return PlaceError(
         f"{where} is about {_shown(distance)} from the nearest road that the coach may use, more than "
-        f"{limit_m:.0f} m; give a place on a road"
+        f"{limit_m:.0f} m; give a place on a road, such as {there}"
     )
 
 
