@@ -122,6 +122,7 @@ def synthetic(nodes: int, seed: int = 1) -> Network:
         ways=ways,
         structures=structures,
         places=(),
+        backdrop=(),
     )
 
 

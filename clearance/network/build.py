@@ -10,6 +10,7 @@ import numpy as np
 
 from clearance.core.structure import Direction, Kind
 from clearance.network.areas import find_areas
+from clearance.network.backdrop import railways
 from clearance.network.hits import piece_hits
 from clearance.network.network import (
     ACCESS_OPEN,
@@ -174,6 +175,7 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         structures=tuple(structures),
         rules=rules,
         places=tuple(places),
+        backdrop=tuple(railways(extract)),
     )
     for field in fields(network):
         value = getattr(network, field.name)

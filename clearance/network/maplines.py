@@ -1,4 +1,4 @@
-"""The roads of a network as plain lines, for a map to be drawn of them."""
+"""The roads and railways of a network as plain lines, for a map to be drawn of them."""
 
 from __future__ import annotations
 
@@ -15,12 +15,23 @@ __all__ = ["map_lines"]
 
 
 def map_lines(network: Network, box: tuple[float, float, float, float]) -> tuple[MapLine, ...]:
-    """The pieces of road that come into `box` (west, south, east, north, WGS84 degrees), whole.
+    """The pieces of road, then the railways, that come into `box`, whole.
 
-    A network without roads, or a box beside it, gives none.
+    `box` is west, south, east, north in WGS84 degrees; a box beside everything gives none.
     """
+    return (*_roads(network, box), *(line for line in network.backdrop if _touches(line, box)))
+
+
+def _touches(line: MapLine, box: tuple[float, float, float, float]) -> bool:
+    west, south, east, north = box
+    lons = [lon for lon, _ in line.points]
+    lats = [lat for _, lat in line.points]
+    return min(lons) <= east and max(lons) >= west and min(lats) <= north and max(lats) >= south
+
+
+def _roads(network: Network, box: tuple[float, float, float, float]) -> list[MapLine]:
     if not network.geom_lon.size:
-        return ()
+        return []
     west, south, east, north = box
     begin = network.geom_ptr[:-1]
     near = (np.maximum.reduceat(network.geom_lon, begin) >= west) & (
@@ -36,4 +47,4 @@ def map_lines(network: Network, box: tuple[float, float, float, float]) -> tuple
         part = slice(int(network.geom_ptr[piece]), int(network.geom_ptr[piece + 1]))
         points = zip(network.geom_lon[part].tolist(), network.geom_lat[part].tolist(), strict=True)
         lines.append(MapLine(points=tuple(points), highway=way.highway, name=way.name or way.ref))
-    return tuple(lines)
+    return lines

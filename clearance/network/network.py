@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from clearance.core.extract import ExtractInfo
+    from clearance.core.mapline import MapLine
     from clearance.core.places import Place
     from clearance.core.structure import Structure
 
@@ -131,6 +132,8 @@ class Network:
     `hit_side` is 0 or 1: which column of the structure arrays holds in the arc's direction.
 
     Node hits: structure `nodehit_structure` is passed by every turn through node `nodehit_node`.
+
+    `backdrop` holds lines that are drawn beneath a drive and never driven on: railways.
     """
 
     info: ExtractInfo
@@ -191,3 +194,4 @@ class Network:
     structures: Sequence[Structure]
     rules: Sequence[Rule]
     places: Sequence[Place]
+    backdrop: Sequence[MapLine]

@@ -10,6 +10,7 @@ import numpy as np
 
 from clearance.core.errors import RoadFileError
 from clearance.core.lengths import Length
+from clearance.core.mapline import MapLine
 from clearance.core.places import Place
 from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.network.network import Rule, WayRow
@@ -24,12 +25,12 @@ T = TypeVar("T")
 _BATCH = 2048
 
 
-def encode(row: WayRow | Structure | Rule | Place) -> str:
+def encode(row: WayRow | Structure | Rule | Place | MapLine) -> str:
     """A row as compact JSON: its fields in order."""
     return json.dumps(_plain(row), ensure_ascii=False, separators=(",", ":"))
 
 
-def _plain(row: WayRow | Structure | Rule | Place) -> list[Any]:
+def _plain(row: WayRow | Structure | Rule | Place | MapLine) -> list[Any]:
     match row:
         case WayRow():
             return [row.id, row.name, row.ref, row.highway, row.tags]
@@ -37,6 +38,8 @@ def _plain(row: WayRow | Structure | Rule | Place) -> list[Any]:
             return [row.target, row.condition, row.value, row.element, row.raw, row.modes]
         case Place():
             return [row.lon, row.lat, row.name, row.kind, row.osm, row.tags]
+        case MapLine():
+            return [row.points, row.highway, row.name, row.is_rail]
         case Structure():
             return [
                 row.key,
@@ -74,6 +77,13 @@ def _place(row: list[Any]) -> Place:
     lon, lat, name, kind, osm, tags = row
     return Place(
         lon=lon, lat=lat, name=name, kind=kind, osm=osm, tags=tuple((key, value) for key, value in tags)
+    )
+
+
+def _line(row: list[Any]) -> MapLine:
+    points, highway, name, is_rail = row
+    return MapLine(
+        points=tuple((lon, lat) for lon, lat in points), highway=highway, name=name, is_rail=is_rail
     )
 
 
@@ -119,10 +129,11 @@ DECODERS: dict[str, Callable[[list[Any]], Any]] = {
     "structures": _structure,
     "rules": _rule,
     "places": _place,
+    "backdrop": _line,
 }
 
 
-def packed(rows: Iterable[WayRow | Structure | Rule | Place]) -> tuple[I8, I64]:
+def packed(rows: Iterable[WayRow | Structure | Rule | Place | MapLine]) -> tuple[I8, I64]:
     """The rows as one blob of UTF-8 with a comma after each, and where each begins, with the end of all."""
     texts = [f"{encode(row)},".encode() for row in rows]
     begins = np.concatenate((np.zeros(1, np.int64), np.cumsum([len(t) for t in texts], dtype=np.int64)))

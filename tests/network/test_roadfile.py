@@ -68,6 +68,7 @@ def _town() -> Town:
         .node(3, 200, 0, {"barrier": "gate", "access:conditional": "no @ wet"})
     )
     town.node(4, 300, 0).way(11, [1, 2, 3, 4], {"highway": "residential", "name": "Mill Lane"})
+    town.node(8, 150, -50).node(9, 160, 50).way(13, [8, 9], {"railway": "rail", "name": "Coast Line"})
     return town.way(12, [2, 4], {"highway": "service", "maxweight": "x"})
 
 
@@ -102,6 +103,7 @@ def _assert_same(one: Network, other: Network) -> None:
 
 def test_a_network_comes_back_equal_in_every_field(road_file: Path) -> None:
     network = _network()
+    assert [line.name for line in network.backdrop] == ["Coast Line"]
     _assert_same(network, open_road_file(road_file))
     check_road_file(road_file)
 
