@@ -1,0 +1,65 @@
+"""The structures of an area, listed and written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from clearance.core.errors import UsageError
+
+if TYPE_CHECKING:
+    from clearance.core.coach import Coach
+    from clearance.core.extract import ExtractInfo
+    from clearance.core.structure import Structure
+
+__all__ = ["list_structures", "structures_json", "structures_text", "write_structures"]
+
+
+def list_structures(roads: Path) -> tuple[tuple[Structure, ...], ExtractInfo]:
+    """Every structure of a road file, and where its data came from."""
+    from clearance.network.roadfile import open_road_file
+
+    network = open_road_file(roads)
+    return tuple(network.structures), network.info
+
+
+def write_structures(
+    structures: Sequence[Structure], info: ExtractInfo, output: Path, *, units: str, coach: Coach | None
+) -> None:
+    """Write structures as GeoJSON or CSV, by the ending of `output`.
+
+    Raises UsageError for another ending, OutputError where the file cannot be written.
+    """
+    from clearance.outputs.atomic import write_whole
+    from clearance.outputs.csv_table import structures_csv
+
+    ending = output.suffix.lower()
+    if ending in {".geojson", ".json"}:
+        write_whole(output, structures_json(structures, info, units=units, coach=coach) + "\n")
+    elif ending == ".csv":
+        write_whole(output, structures_csv(structures, info, coach))
+    else:
+        raise UsageError(f"-o {output}: the ending says the format, .geojson or .csv")
+
+
+def structures_json(
+    structures: Sequence[Structure], info: ExtractInfo, *, units: str, coach: Coach | None
+) -> str:
+    """Structures as a GeoJSON text."""
+    import json
+
+    from clearance.outputs.geojson import structures_geojson
+    from clearance.outputs.measures import Units
+
+    return json.dumps(structures_geojson(structures, info, Units(units), coach), ensure_ascii=False, indent=1)
+
+
+def structures_text(
+    structures: Sequence[Structure], info: ExtractInfo, *, units: str, coach: Coach | None
+) -> str:
+    """Structures as a table for the terminal."""
+    from clearance.outputs.listing import structures_text as table
+    from clearance.outputs.measures import Units
+
+    return table(structures, info, Units(units), coach)
