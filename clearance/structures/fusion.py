@@ -259,13 +259,13 @@ def _of_list(record: ListedHeight) -> _Entry:
 
 
 def _of_inventory(records: Sequence[InventoryRecord]) -> _Entry:
-    records = sorted(records, key=lambda r: (not r.on_structure, r.record_type, r.line))
+    if len(records) > 1:
+        records = sorted(records, key=lambda r: (not r.on_structure, r.record_type, r.line))
     first = records[0]
     under = [r for r in records if not r.on_structure]
-    carried = [inventory_names(r.carried) for r in records]
-    crossed = [inventory_names(r.features) for r in records]
+    carried = joined([inventory_names(r.carried) for r in records])
     above = _ABOVE.get(first.service_on, frozenset())
-    if not above and joined(carried).rail:
+    if not above and carried.rail:
         above = frozenset({"rail"})
     on = first if first.on_structure else None
     skew = first.skew_deg if first.skew_deg is not None and first.skew_deg <= 90 else None
@@ -273,8 +273,8 @@ def _of_inventory(records: Sequence[InventoryRecord]) -> _Entry:
         lon=first.lon,
         lat=first.lat,
         step_m=first.place_step_m,
-        over=joined(carried),
-        under=joined(crossed),
+        over=carried,
+        under=joined([inventory_names(r.features) for r in records]),
         above=above,
         beneath=_BENEATH.get(first.service_under, frozenset()),
         tunnel=first.design == _TUNNEL,

@@ -13,7 +13,7 @@ from clearance.structures.fusion import CONFLICT
 __all__ = ["Knowledge", "knowledge_text", "summary"]
 
 #: Kinds that stand over a road at one place; the others are at the road or beside it.
-CROSSINGS = frozenset(
+_CROSSINGS = frozenset(
     {
         *(Kind.BRIDGE, Kind.RAIL_BRIDGE, Kind.RAIL_TRESTLE, Kind.FOOTBRIDGE, Kind.AQUEDUCT, Kind.PIPE),
         *(Kind.CONVEYOR, Kind.GANTRY, Kind.BUILDING, Kind.BUILDING_PASSAGE, Kind.TUNNEL),
@@ -67,7 +67,7 @@ def summary(structures: Iterable[Structure]) -> Knowledge:
         how = _how(s)
         counts.setdefault(s.kind, Counter())[how] += 1
         unsure += s.ambiguous_order
-        if s.kind in CROSSINGS and not s.ambiguous_order:
+        if s.kind in _CROSSINGS and not s.ambiguous_order:
             crossings += 1
             known += how in ("posted", "measured")
         conflicts += any(w.startswith(CONFLICT) for w in s.warnings)

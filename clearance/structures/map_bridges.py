@@ -278,8 +278,8 @@ class _Builder:
             on=on,
             deck=roads,
             kinds=self._kinds(structures, ways),
-            over_names=joined([*map(self._name, ways), *map(self._upper_names, structures)]),
-            under_names=joined(self._name(way.id) for way in beneath),
+            over_names=self._over_names(structures, ways),
+            under_names=joined([self._name(way.id) for way in beneath]),
             unsure=bool(under) and all(self._structures[i].ambiguous_order for i in under),
             public=any(way.tags.get("highway") not in _BYWAYS for way in beneath),
             points=points,
@@ -303,10 +303,11 @@ class _Builder:
             self._names[way] = map_names(self._ways[way].tags)
         return self._names[way]
 
-    def _upper_names(self, structure: Structure) -> Names:
-        if structure.upper.startswith("way/") and int(structure.upper[4:]) in self._ways:
-            return self._name(int(structure.upper[4:]))
-        return map_names(structure.tags.get(structure.upper, {}))
+    def _over_names(self, structures: Iterable[Structure], ways: Iterable[int]) -> Names:
+        uppers = {s.upper: s.tags.get(s.upper, {}) for s in structures if s.upper}
+        for way in ways:
+            uppers.pop(f"way/{way}", None)
+        return joined([*map(self._name, ways), *map(map_names, uppers.values())])
 
     def _kinds(self, structures: Iterable[Structure], ways: Iterable[int]) -> frozenset[Kind]:
         """Kinds by what is above: also where the map does not tell which is above."""

@@ -271,8 +271,7 @@ def inventory_names(text: str) -> Names:
 
 def map_names(tags: Mapping[str, str]) -> Names:
     """What the tags of a way name: names of all kinds, and numbers."""
-    texts = [tags[key] for key in _MAP_KEYS if tags.get(key)]
-    return joined(inventory_names(text) for text in texts)
+    return joined([inventory_names(tags[key]) for key in _MAP_KEYS if key in tags])
 
 
 #: Keys under which a map calls a road, the common ones first.
@@ -284,8 +283,12 @@ _MAP_KEYS = (
 
 def joined(several: Iterable[Names]) -> Names:
     """All that several sets of names tell together; of none, nothing."""
-    found = [names for names in several if names is not _NOTHING]
-    if all(names is found[0] for names in found):
+    found: list[Names] = []
+    for names in several:
+        # Most things have one name, by one value: no need to build another.
+        if names is not _NOTHING and (not found or names is not found[-1]):
+            found.append(names)
+    if len(found) < 2:
         return found[0] if found else _NOTHING
     return Names(
         routes=frozenset().union(*(n.routes for n in found)),
