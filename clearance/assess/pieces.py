@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from clearance.assess.roundabout import exit_numbers, is_circle
 from clearance.core.drive import Piece
 from clearance.network.geometry import arc_points
 
@@ -29,11 +30,13 @@ def pieces_of(
     Together they are the whole route: each begins where the one before ends.
     """
     network = case.network
+    exits = exit_numbers(network, route.arcs)
     pieces: list[Piece] = []
     label: tuple[str, str, bool] | None = None
     points: list[tuple[float, float]] = []
     ways: list[int] = []
     begun = (distance_m, seconds)
+    taken = 0
 
     def close() -> None:
         if label is None:
@@ -50,12 +53,13 @@ def pieces_of(
                 seconds=begun[1],
                 ways=tuple(dict.fromkeys(ways)),
                 roundabout=roundabout,
+                exit=taken,
             )
         )
 
     for i, arc in enumerate(route.arcs):
         way = network.ways[int(network.arc_way[arc])]
-        here = (way.name or way.ref, way.highway, way.tags.get("junction") in {"roundabout", "circular"})
+        here = (way.name or way.ref, way.highway, is_circle(network, arc))
         if here != label:
             close()
             label, begun, ways, points = here, (distance_m, seconds), [], points[-1:]
@@ -65,6 +69,7 @@ def pieces_of(
             if not points or points[-1] != point:
                 points.append(point)
         ways.append(way.id)
+        taken = exits.get(i, 0)
         distance_m += float(network.arc_length[arc]) * (end - start)
         seconds += float(case.costs.seconds[arc]) * (end - start)
     close()

@@ -53,7 +53,9 @@ class Piece:
     """A stretch of the drive on one road.
 
     `points` are (lon, lat) WGS84 degrees in driving order. `distance_m` and `seconds` are from the
-    start of the drive to the start of the piece. `roundabout` marks the part driven round a circle.
+    start of the drive to the start of the piece. `roundabout` marks the part driven round a circle, and
+    `exit` is then the number of the exit by which the drive leaves it, on the last piece of the circle; 0
+    where that cannot be told.
     """
 
     road: str
@@ -65,6 +67,7 @@ class Piece:
     seconds: float
     ways: tuple[int, ...] = ()
     roundabout: bool = False
+    exit: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -47,7 +47,8 @@ class Step:
     `leg` counts from 0. `lon`, `lat` and `distance_m` (from the start of the drive) are where the step is,
     `length_m` how far it is to the next. `turn` is None at a start and a stop; `heading` is degrees
     clockwise from north after it. `road` is empty where the road has no name. `again` marks a turn that
-    stays on the road of the step before. `findings` are the numbers of what is passed before the next step.
+    stays on the road of the step before. `exit` is the number of the exit of a roundabout, 0 where it is
+    not told. `findings` are the numbers of what is passed before the next step.
     """
 
     kind: StepKind
@@ -62,6 +63,7 @@ class Step:
     highway: str = ""
     again: bool = False
     roundabout: bool = False
+    exit: int = 0
     stop: Stop | None = None
     findings: tuple[int, ...] = ()
 
@@ -112,13 +114,15 @@ def _leg(pieces: Sequence[Piece], number: int, here: Stop | None) -> Iterator[St
     current: Step | None = None
     #: The last piece that is no circle, the first piece of the circle being driven, the last piece of all.
     before = circle = last = None
+    exit_ = 0
     for piece in pieces:
         if last is not None and gap(last, piece):
             # Across an unchecked gap there is no corner to tell of: the way starts anew.
             before = circle = None
+            exit_ = 0
         last = piece
         if piece.roundabout and before is not None:
-            circle = circle or piece
+            circle, exit_ = circle or piece, piece.exit
             continue
         corner = circle or piece
         step = Step(
@@ -132,6 +136,7 @@ def _leg(pieces: Sequence[Piece], number: int, here: Stop | None) -> Iterator[St
             road=piece.road,
             highway=piece.highway,
             roundabout=circle is not None,
+            exit=exit_,
             stop=here if current is None else None,
         )
         if before is not None:
@@ -143,7 +148,7 @@ def _leg(pieces: Sequence[Piece], number: int, here: Stop | None) -> Iterator[St
                 continue
         if current is not None:
             yield current
-        current, before, circle = step, piece, None
+        current, before, circle, exit_ = step, piece, None, 0
     if current is not None and circle is not None and last is not None:
         # The leg ends inside a circle: that stretch belongs to the last step.
         current = replace(current, length_m=last.distance_m + last.length_m - current.distance_m)
@@ -281,11 +286,20 @@ def step_text(step: Step) -> str:
         return f"Stop: {_named(step)}"
     if step.kind is StepKind.ARRIVE:
         return f"Arrive: {_named(step)}"
+    if step.exit:
+        way = f", staying on {road}" if step.again else f" onto {road}"
+        return f"At the roundabout: take the {_ordinal(step.exit)} exit{way}"
     turn = step.turn or Turn.STRAIGHT
     text = _ONTO[turn].format(road=road)
     if step.again:
         text = text.replace(" onto ", ", staying on ", 1)
     return f"At the roundabout: {text[0].lower()}{text[1:]}" if step.roundabout else text
+
+
+def _ordinal(number: int) -> str:
+    """``1st``, ``2nd``, ``11th``."""
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
 
 
 def _named(step: Step) -> str:

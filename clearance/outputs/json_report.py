@@ -33,7 +33,8 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     - `unverified`: the policy, ``avoid``, ``accept`` or ``refuse``; `policy_seconds`: what it added when ways
       were compared, no driving time
     - `distance_m`, `duration_s`, `ceiling` (length), `departure` (ISO 8601 or null)
-    - `pieces`: [`road`, `highway`, `points`, `length_m`, `duration_s`, `distance_m`, `seconds`, `ways`]
+    - `pieces`: [`road`, `highway`, `points`, `length_m`, `duration_s`, `distance_m`, `seconds`, `ways`,
+      `roundabout`, `exit`]; `exit` counts from 1 where the drive leaves a roundabout, 0 where not told
     - `findings`: [finding]
     - `car`: null or `distance_m`, `duration_s`, `points`, `differences`: [finding]
     - `in_the_way`: [finding], `gets_through` (length)
@@ -154,6 +155,8 @@ def _piece(piece: Piece) -> dict[str, Any]:
         "distance_m": piece.distance_m,
         "seconds": piece.seconds,
         "ways": list(piece.ways),
+        "roundabout": piece.roundabout,
+        "exit": piece.exit,
     }
 
 

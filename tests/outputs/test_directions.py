@@ -113,6 +113,37 @@ def test_a_roundabout_is_one_step_with_the_way_out_of_it() -> None:
     assert step.length_m == pytest.approx(round_m + 280)
 
 
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [
+        (0, "At the roundabout: left onto {road}"),
+        (1, "At the roundabout: take the 1st exit{way}"),
+        (2, "At the roundabout: take the 2nd exit{way}"),
+        (3, "At the roundabout: take the 3rd exit{way}"),
+        (11, "At the roundabout: take the 11th exit{way}"),
+        (22, "At the roundabout: take the 22nd exit{way}"),
+    ],
+)
+@pytest.mark.parametrize(("road", "way"), [("B", " onto B"), ("A", ", staying on A"), ("", " onto a track")])
+def test_the_exit_of_a_roundabout_is_counted(number: int, text: str, road: str, way: str) -> None:
+    b = Builder()
+    b.stop("Here", (0, -300))
+    b.road("A", "tertiary", [(0, -300), (0, -20)])
+    b.road("Ring", "tertiary", [(0, -20), (14, -14), (20, 0)], roundabout=True)
+    b.road("", "tertiary", [(20, 0), (14, 14), (0, 20), (-14, 14), (-20, 0)], roundabout=True)
+    b.pieces[-1] = replace(b.pieces[-1], exit=number)
+    b.road(road, "tertiary" if road else "track", [(-20, 0), (-300, 0)])
+    b.road("C", "tertiary", [(-300, 0), (-300, 300)])
+    b.stop("There", (-300, 300))
+    step, after = turns(b.drive(Verdict.CLEAR))
+    if number:
+        assert step_text(step) == text.format(way=way)
+    else:
+        assert step_text(step).startswith("At the roundabout: left")
+    # The number is that of the circle alone.
+    assert step_text(after) == "Right onto C"
+
+
 def test_stops_part_the_directions() -> None:
     steps = directions(samples.care_drive())
     kinds = [s.kind for s in steps if s.kind is not StepKind.TURN]
