@@ -3,6 +3,7 @@
     scripts/bench            # all of it, an hour or so; the table in DEVELOPERS.md is written anew
     scripts/bench --quick    # small inputs, some minutes; prints the table and writes nothing
     scripts/bench --work DIR # keeps the inputs it makes in DIR, and takes those that are there already
+    scripts/bench --nodes 10000,100000 --copies 1,13 # other sizes to grow through
 
 Each measurement is a process of its own (scripts/bench_tasks.py), engines taking turns, so that memory is
 that of one engine and a busy spell of the machine falls on all. Shown are medians. Engines that compute the
@@ -21,7 +22,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -292,13 +293,21 @@ def write(lines: Sequence[str]) -> None:
     PAGE.write_text("\n".join([before + BEGIN, *lines, END + after]), encoding="utf-8")
 
 
+def sizes(text: str) -> tuple[int, ...]:
+    """Whole numbers with commas between them."""
+    return tuple(int(part) for part in text.split(","))
+
+
 def main() -> None:
     """Measures, prints the tables and writes them down."""
     parser = argparse.ArgumentParser(description="Measures speed and memory; see the head of the script.")
     parser.add_argument("--quick", action="store_true", help="small inputs; write nothing")
     parser.add_argument("--work", type=Path, help="folder for inputs, kept")
+    parser.add_argument("--nodes", type=sizes, help="sizes of the synthetic networks, such as 10000,1000000")
+    parser.add_argument("--copies", type=sizes, help="how often to repeat the real extract, such as 1,13")
     asked = parser.parse_args()
     plan = QUICK if asked.quick else FULL
+    plan = replace(plan, nodes=asked.nodes or plan.nodes, copies=asked.copies or plan.copies)
     if asked.work is not None:
         asked.work.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
