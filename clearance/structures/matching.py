@@ -77,13 +77,17 @@ class Listing:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A listing and a bridge of the map: indices, metres between them, score 0 to 1, and why."""
+    """A listing and a bridge of the map: indices, metres between them, score 0 to 1, and why.
+
+    `differs` tells that a name of the two differs, though another agrees.
+    """
 
     listing: int
     bridge: int
     distance_m: float
     score: float
     reason: str
+    differs: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +95,8 @@ class Paired:
     """Matches, and for each listing left over the reason.
 
     For a matched bridge, `rivals` are its pairs with listings that were left over, and `twins` those with
-    listings matched to its neighbours, where nothing but the places tells which is which.
+    listings matched to its neighbours, where nothing but the places tells which is which. Neither has a
+    name that differs.
     """
 
     matches: tuple[Pair, ...]
@@ -136,6 +141,8 @@ def pair_up(listings: Sequence[Listing], bridges: Sequence[MapBridge]) -> Paired
     rivals: dict[int, list[Pair]] = defaultdict(list)
     twins: dict[int, list[Pair]] = defaultdict(list)
     for pair in pairs:
+        if pair.differs:
+            continue
         if pair.listing in unmatched and pair.bridge in held:
             rivals[pair.bridge].append(pair)
         elif pair.bridge in unclear and bridge_of.get(pair.listing, pair.bridge) != pair.bridge:
@@ -267,7 +274,7 @@ def _judge(
         _W_PLACE * place + _W_NAME * (_VALUE[under] + _VALUE[over]) + _W_KIND * kind + _W_HEADING * heading
     )
     reason = f"{where}, name beneath {_WORDS[under]}, name above {_WORDS[over]}, {why}{how}"
-    return Pair(index, number, distance, score, reason), ""
+    return Pair(index, number, distance, score, reason, Agreement.DIFFER in (under, over)), ""
 
 
 _WORDS = {Agreement.AGREE: "agrees", Agreement.UNTOLD: "not told", Agreement.DIFFER: "differs"}

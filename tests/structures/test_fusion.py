@@ -354,6 +354,14 @@ def test_a_lower_record_that_lost_keeps_the_winner_from_clearing() -> None:
     assert "3.9 m" in evidence.note
 
 
+def test_a_lower_record_of_another_road_is_no_rival() -> None:
+    """It crosses the same road near here, but carries another one: no bridge of the map is its."""
+    other = at("2", 30, 10, carried="HIGH RD", features="HEATHER ST", item_54=figure("3.9"))
+    structure = under(fused(overpass(), over_heather(), other))
+    assert structure.verified()
+    assert structure.lowest() == Length.from_metres("4.52")
+
+
 def test_records_of_one_structure_number_are_one_bridge() -> None:
     """The "on" record brings Item 54, the "under" record its Item 10."""
     under_record = over_heather(record_type="2", item_54=MISSING, item_10=figure("4.9", ""))
