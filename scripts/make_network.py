@@ -365,6 +365,7 @@ def _hits(structures: tuple[Structure, ...], over: I64, arrays: dict[str, Any]) 
     return {
         "structure_low": np.stack([np.array(low, dtype=np.int32)] * 2, axis=1),
         "structure_verified": np.stack([verified] * 2, axis=1),
+        "structure_weight": np.ones(len(structures), dtype=np.float64),
         "structure_conditional": np.zeros(len(structures), dtype=np.bool_),
         "hit_arc": arc.astype(np.int32),
         "hit_structure": structure[arc],

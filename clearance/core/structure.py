@@ -110,7 +110,9 @@ class Structure:
     `key` is stable for the same elements: it names kind, lower and upper element. `spans` lists the
     ways it stands over; `nodes` are OSM nodes of the road that cannot be passed without passing it.
     Neither is filled for a structure beside the road (a car park known only by its outline).
-    `warnings` are sentences about the data: unreadable text, order of crossing not told.
+    `slight` marks a crossing of untold order with a thing of a kind that mostly crosses on the level or below
+    ground (a footpath, a pipeline): unverified as any other, but worth a smaller detour. `warnings` are sentences
+    about the data: unreadable text, order of crossing not told.
     """
 
     key: str
@@ -124,6 +126,7 @@ class Structure:
     nodes: tuple[int, ...] = ()
     upper: str = ""
     ambiguous_order: bool = False
+    slight: bool = False
     tags: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
 

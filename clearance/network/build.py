@@ -19,6 +19,7 @@ from clearance.network.network import (
     NODE_CAR_PARK,
     NODE_TURNING_CIRCLE,
     NODE_TURNING_LOOP,
+    SLIGHT_WEIGHT,
     Network,
     Rule,
     WayRow,
@@ -155,6 +156,7 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         area_links_car=areas_car.links,
         structure_low=np.array(low, dtype=np.int32).reshape(-1, 2),
         structure_verified=np.array(verified, dtype=np.bool_).reshape(-1, 2),
+        structure_weight=np.array([SLIGHT_WEIGHT if s.slight else 1.0 for s in structures], dtype=np.float64),
         structure_conditional=np.array(
             [any(e.condition and e.figure is not None for e in s.evidence) for s in structures],
             dtype=np.bool_,

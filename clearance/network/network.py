@@ -36,6 +36,7 @@ __all__ = [
     "NODE_TURNING_CIRCLE",
     "NODE_TURNING_LOOP",
     "NO_LIMIT",
+    "SLIGHT_WEIGHT",
     "Network",
     "Rule",
     "WayRow",
@@ -43,6 +44,9 @@ __all__ = [
 
 #: "No figure" in every int32 limit array: larger than any real limit, safe to compare.
 NO_LIMIT = np.int32(2**31 - 1)
+
+#: `structure_weight` of a slight structure (see core.structure.Structure). Judgement, no source.
+SLIGHT_WEIGHT = 0.1
 
 ACCESS_OPEN = 0
 ACCESS_ENDS = 1  # private, customers, destination, delivery: only in the zone that holds an end
@@ -121,8 +125,9 @@ class Network:
 
     Structures (k): `structures` in the order of these indices; `structure_low` int32 (k, 2) is the lowest
     figure that may hold along the way (0) and against it (1), conditions assumed to hold, NO_LIMIT where
-    none; `structure_verified` bool (k, 2); `structure_conditional` bool (k,) marks those with a conditional
-    figure, to be judged again when the time is known.
+    none; `structure_verified` bool (k, 2); `structure_weight` float64 (k,) the part of the policy's seconds
+    that one passage counts while unverified, 1 but for slight ones; `structure_conditional` bool (k,) marks
+    those with a conditional figure, to be judged again when the time is known.
 
     Hits (h), sorted by arc: structure `hit_structure` bears on arc `hit_arc` at fraction `hit_position`
     (0 at the tail, 1 at the head); from `hit_start` to `hit_end` is what it covers of the arc, and
@@ -179,6 +184,7 @@ class Network:
     area_links_car: I32
     structure_low: I32
     structure_verified: Bool
+    structure_weight: F64
     structure_conditional: Bool
     hit_arc: I32
     hit_structure: I32

@@ -40,7 +40,7 @@ __all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_road_file", "writ
 
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
-SCHEMA = 3
+SCHEMA = 4
 #: What is checked at opening, in bytes, at about 10 GB a second; files of small states lie below it.
 CHECKED_BYTES = 96 * 2**20
 

@@ -53,6 +53,7 @@ def _plain(row: WayRow | Structure | Rule | Place | MapLine) -> list[Any]:
                 row.nodes,
                 row.upper,
                 row.ambiguous_order,
+                row.slight,
                 {element: dict(tags) for element, tags in row.tags.items()},
                 row.warnings,
             ]
@@ -105,7 +106,7 @@ def _evidence_of(row: list[Any]) -> Evidence:
 
 
 def _structure(row: list[Any]) -> Structure:
-    key, kind, lon, lat, name, road, evidence, spans, nodes, upper, ambiguous, tags, warnings = row
+    key, kind, lon, lat, name, road, evidence, spans, nodes, upper, ambiguous, slight, tags, warnings = row
     return Structure(
         key=key,
         kind=Kind(kind),
@@ -118,6 +119,7 @@ def _structure(row: list[Any]) -> Structure:
         nodes=tuple(nodes),
         upper=upper,
         ambiguous_order=ambiguous,
+        slight=slight,
         tags=tags,
         warnings=tuple(warnings),
     )

@@ -114,7 +114,11 @@ def coach_costs(
     hit_extra = np.zeros(network.hit_arc.size)
     if heights:
         hit_extra = _structure_extra(
-            standing[network.hit_structure, network.hit_side], policy, network.hit_share, network.hit_passed
+            standing[network.hit_structure, network.hit_side],
+            policy,
+            network.hit_share,
+            network.structure_weight[network.hit_structure],
+            network.hit_passed,
         )
     arc_cost = seconds.copy()
     arc_cost[closed] = np.inf
@@ -183,14 +187,20 @@ def _standings(low: I32, verified: Bool, coach: Coach) -> npt.NDArray[np.int8]:
 
 
 def _structure_extra(
-    standing: npt.NDArray[np.int8], policy: Policy, share: F64 | float, passed: Bool | bool
+    standing: npt.NDArray[np.int8],
+    policy: Policy,
+    share: F64 | float,
+    weight: F64,
+    passed: Bool | bool,
 ) -> F64:
     """Seconds added by passing structures: the share of the passage; infinite where closed.
 
-    The figure of a whole way closes all of it, whether or not the structure itself is passed.
+    `weight` is `Network.structure_weight`, which counts while a structure is unverified. The figure of a
+    whole way closes all of it, whether or not the structure itself is passed.
     """
     seconds = np.array([0.0, policy.unverified_s, policy.tight_s, 0.0])
-    extra = np.where(passed, seconds[standing] * share, 0.0)
+    part = share * np.where(standing == _UNVERIFIED, weight, 1.0)
+    extra = np.where(passed, seconds[standing] * part, 0.0)
     if policy.refuse_unverified:
         extra[(standing == _UNVERIFIED) & passed] = np.inf
     extra[standing == _TOO_LOW] = np.inf
@@ -275,7 +285,8 @@ def _passing(
     if standing is not None and network.nodehit_node.size:
         # A node tells nothing of the direction of its ways: the worse of the two counts.
         worst = standing[network.nodehit_structure].min(axis=1)
-        np.add.at(extra, network.nodehit_node, _structure_extra(worst, policy, 1.0, True))
+        weight = network.structure_weight[network.nodehit_structure]
+        np.add.at(extra, network.nodehit_node, _structure_extra(worst, policy, 1.0, weight, True))
     return extra, access
 
 

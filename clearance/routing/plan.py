@@ -222,7 +222,8 @@ class _Widths:
     def at_least(self, network: Network, costs: Costs, height: int) -> Costs:
         """The costs with everything lower than `height` closed, unverified structures charged."""
         unproven = ~costs.verified[network.hit_structure, network.hit_side] & network.hit_passed
-        hit_extra = np.where(unproven, costs.policy.unverified_s * network.hit_share, 0.0)
+        share = network.hit_share * network.structure_weight[network.hit_structure]
+        hit_extra = np.where(unproven, costs.policy.unverified_s * share, 0.0)
         hit_extra[self.hit < height] = np.inf
         arc_extra = np.zeros(network.arc_tail.size)
         np.add.at(arc_extra, network.hit_arc, hit_extra)

@@ -9,7 +9,7 @@ import numpy as np
 
 from clearance.core.heights import read_heights
 from clearance.core.structure import Direction, Evidence, Kind, Span, Structure
-from clearance.structures.kinds import line_kind
+from clearance.structures.kinds import is_slight, line_kind
 from clearance.structures.levels import Order, order_over_line
 from clearance.structures.segments import cross, segments_of
 
@@ -133,6 +133,7 @@ def _structure(extract: Extract, meeting: _Meeting, order: Order, number: int) -
         spans=(span,),
         upper=upper_id,
         ambiguous_order=untold,
+        slight=untold and is_slight(upper.tags),
         tags={lower_id: dict(road.tags), upper_id: dict(upper.tags)},
         warnings=warnings,
     )

@@ -8,7 +8,7 @@ from clearance.core.heights import has_height
 from clearance.core.structure import Kind
 from clearance.structures.levels import is_bridge, layer
 
-__all__ = ["area_kind", "line_kind", "node_kind", "way_kind"]
+__all__ = ["area_kind", "is_slight", "line_kind", "node_kind", "way_kind"]
 
 # highway=* values of ways for people on foot or on a cycle; a bridge of one is a footbridge
 # (wiki.openstreetmap.org/wiki/Key:highway).
@@ -77,6 +77,14 @@ def line_kind(tags: Mapping[str, str]) -> Kind | None:
     if highway is None or highway in _NO_ROADS:
         return None
     return Kind.FOOTBRIDGE if highway in _FOOT else Kind.BRIDGE
+
+
+def is_slight(tags: Mapping[str, str]) -> bool:
+    """Whether a way of this kind mostly crosses a road on the level or below ground where nothing tells.
+
+    Footpaths drawn without a node in common with the road, and pipelines of no told location. Judgement.
+    """
+    return tags.get("highway") in _FOOT or (tags.get("man_made") == "pipeline" and "location" not in tags)
 
 
 def area_kind(tags: Mapping[str, str]) -> Kind | None:

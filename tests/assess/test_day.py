@@ -108,6 +108,16 @@ def test_the_policy_for_a_railway_bridge_with_no_figure(
     assert [f.standing for f in found.findings] == ([Standing.UNVERIFIED] if way is DIRECT else [])
 
 
+def test_a_footpath_of_untold_order_is_told_and_worth_no_long_detour() -> None:
+    found = drive(two_ways(rail={"highway": "path"}))
+    assert roads(found) == DIRECT
+    assert [(f.standing, f.structure.kind) for f in found.findings] == [
+        (Standing.UNVERIFIED, Kind.UNKNOWN_CROSSING)
+    ]
+    refused = drive(two_ways(rail={"highway": "path"}), unverified=Unverified.REFUSE)
+    assert roads(refused) == ROUND
+
+
 def test_a_detour_that_is_too_long_is_not_taken_for_the_unverified() -> None:
     found = drive(two_ways(None, {"maxspeed": "5"}))
     assert (roads(found), found.verdict) == (DIRECT, Verdict.CARE)

@@ -87,6 +87,26 @@ def test_rails_of_untold_order_concern_the_road() -> None:
     assert found.spans[0].way == 10
 
 
+@pytest.mark.parametrize(
+    ("upper", "slight"),
+    [
+        ({"highway": "path"}, True),
+        ({"man_made": "pipeline"}, True),
+        ({"man_made": "pipeline", "location": "overground"}, False),
+        ({"railway": "rail"}, False),
+        ({"highway": "residential"}, False),
+        ({"highway": "footway", "bridge": "yes"}, False),
+        ({"railway": "rail", "bridge": "yes"}, False),
+    ],
+)
+def test_a_footpath_of_untold_order_is_slight_and_still_unverified(
+    upper: dict[str, str], slight: bool
+) -> None:
+    found = next(s for s in crossing_town(upper) if s.spans[0].way == 10)
+    assert found.slight is slight
+    assert not found.verified()
+
+
 def test_the_height_on_the_road_below_is_the_evidence() -> None:
     (found,) = crossing_town({"railway": "rail", "bridge": "yes"}, {"maxheight": "12'6\""})
     assert found.lowest() == Length.from_feet(12, 6)
