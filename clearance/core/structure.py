@@ -111,8 +111,8 @@ class Structure:
     ways it stands over; `nodes` are OSM nodes of the road that cannot be passed without passing it.
     Neither is filled for a structure beside the road (a car park known only by its outline).
     `slight` marks a crossing of untold order with a thing of a kind that mostly crosses on the level or below
-    ground (a footpath, a pipeline): unverified as any other, but worth a smaller detour. `warnings` are sentences
-    about the data: unreadable text, order of crossing not told.
+    ground (a footpath, a pipeline): unverified as any other, but worth a smaller detour. `warnings` are
+    sentences about the data: unreadable text, order of crossing not told.
     """
 
     key: str
