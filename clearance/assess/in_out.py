@@ -55,7 +55,7 @@ def no_entry(case: Case, place: Place, met: Snap) -> InOut | None:
             if flags & flag:
                 return InOut(
                     answer=InOutAnswer.DO_NOT_ENTER,
-                    reason=f"the place lies on {what}; stop at the road, {met.distance_m:.0f} m away",
+                    reason=f"the place lies on {what}; stop at the road",
                 )
     low = _too_low_on(case, nearest[0].arc) if nearest[0].arc != met.arc else None
     if low is not None:

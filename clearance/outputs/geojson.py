@@ -23,6 +23,7 @@ from clearance.outputs.marks import (
     UNCHECKED_LINE,
 )
 from clearance.outputs.measures import Units, clearance_text, coach_text, distance_text, duration_text
+from clearance.outputs.times import moment_at, stop_text
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
@@ -34,6 +35,7 @@ from clearance.outputs.wording import (
     in_out_text,
     kind_text,
     obstacle_text,
+    off_road_text,
     place_text,
     plain,
     standing_text,
@@ -60,6 +62,7 @@ def drive_geojson(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     ``start``, ``stop``, ``end``, ``finding``, ``turn-off``, ``in the way`` (what blocks), ``unchecked`` (a
     part that no road was found for), ``car drive`` or ``on the car drive`` (what the coach avoids there).
     Numbers are metres (`..._m`), seconds (`..._s`) and exact decimals for heights; texts follow `units`.
+    `arrives` and `leaves` of a place are local times (ISO 8601), null where no departure is set.
     Verdict, coach, cautions, data date and attribution are members of the collection itself
     (foreign members, RFC 7946 section 6.1).
     """
@@ -218,18 +221,26 @@ def _places(drive: Drive, units: Units) -> list[Feature]:
                 "distance_m": round(stop.distance_m, 1),
                 "arrives_s": round(stop.arrives_s, 1),
                 "leaves_s": round(stop.leaves_s, 1),
+                "arrives": _moment(drive, stop.arrives_s),
+                "leaves": _moment(drive, stop.leaves_s),
                 "off_road_m": round(stop.off_road_m, 1),
             }
+            told = [stop_text(drive, stop, units)]
             if stop.in_out is not None:
-                properties |= {
-                    "in_and_out": stop.in_out.answer.value,
-                    "description": in_out_text(stop.in_out, units),
-                    "serious": stop.in_out.serious,
-                }
+                told.append(in_out_text(stop.in_out, units))
+                properties |= {"in_and_out": stop.in_out.answer.value, "serious": stop.in_out.serious}
+            told.append(off_road_text(stop, units))
+            properties["description"] = " ".join(text for text in told if text)
         features.append(
             _feature(f"{role}/{n}", _point(place.lon, place.lat), properties | PLACE_MARK.properties())
         )
     return features
+
+
+def _moment(drive: Drive, seconds: float) -> str | None:
+    """Local time as ISO 8601 without a zone; None where no departure is set."""
+    moment = moment_at(drive, seconds)
+    return None if moment is None else moment.isoformat()
 
 
 def _finding(role: str, finding: Finding, coach: Coach, units: Units) -> Feature:

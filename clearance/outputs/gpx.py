@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from itertools import chain
 
 from clearance import __version__
@@ -18,7 +18,8 @@ from clearance.core.structure import Standing
 from clearance.outputs.directions import directions, step_text
 from clearance.outputs.legs import halts, legs, lines, stop_letter
 from clearance.outputs.marks import MARKS, PLACE_MARK, TURN_OFF_MARK
-from clearance.outputs.measures import Units, clock_text, distance_text, duration_text
+from clearance.outputs.measures import Units, distance_text, duration_text
+from clearance.outputs.times import stop_text
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
@@ -28,6 +29,7 @@ from clearance.outputs.wording import (
     finding_title,
     in_out_text,
     obstacle_text,
+    off_road_text,
     place_text,
     plain,
     standing_text,
@@ -117,14 +119,11 @@ def _summary(drive: Drive, units: Units) -> Iterator[str]:
 
 
 def _stop(root: ET.Element, drive: Drive, stop: Stop, index: int, units: Units) -> None:
-    lines = []
-    if drive.pieces and index:
-        lines.append(f"{distance_text(stop.distance_m, units)} from the start.")
-    if drive.departure is not None and drive.pieces:
-        arrives = clock_text(drive.departure + timedelta(seconds=stop.arrives_s), units)
-        lines.append(f"Arrive {arrives}." if index else f"Leave {arrives}.")
-    if stop.in_out is not None:
-        lines.append(in_out_text(stop.in_out, units))
+    lines = [
+        stop_text(drive, stop, units),
+        "" if stop.in_out is None else in_out_text(stop.in_out, units),
+        off_road_text(stop, units),
+    ]
     _waypoint(
         root,
         (stop.lon, stop.lat),

@@ -11,7 +11,8 @@ from clearance.core.places import Place
 from clearance.core.structure import Evidence, Structure
 from clearance.outputs.elements import elements_of
 from clearance.outputs.measures import Units, clearance_text, coach_text
-from clearance.outputs.wording import CAUTIONS, advice, verdict_sentence
+from clearance.outputs.times import moment_at
+from clearance.outputs.wording import CAUTIONS, advice, off_road_text, verdict_sentence
 
 __all__ = ["FORMAT", "FORMAT_VERSION", "drive_json"]
 
@@ -39,7 +40,9 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     - `car`: null or `distance_m`, `duration_s`, `points`, `differences`: [finding]
     - `in_the_way`: [finding], `gets_through` (length)
     - `obstacles`: [`kind`, `element`, `raw`, `road`, `lon`, `lat`]
-    - `stops`: [`place`, `lon`, `lat`, `off_road_m`, `distance_m`, `arrives_s`, `leaves_s`, `in_out`]
+    - `stops`: [`place`, `lon`, `lat`, `off_road_m`, `distance_m`, `arrives_s`, `leaves_s`, `arrives`,
+      `leaves`, `off_road_text`, `in_out`]; times in seconds are from the start, `arrives` and `leaves` local
+      times (ISO 8601) or null; `off_road_text` is empty where the place lies beside the road
     - `unchecked`: [`points`, `length_m`, `distance_m`, `reason`]
     - `notes`, `cautions`: [text]
     - `data`: `source`, `data_date`, `read_date`, `attribution`, `warnings`
@@ -109,7 +112,7 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
             }
             for o in drive.obstacles
         ],
-        "stops": [_stop(s) for s in drive.stops],
+        "stops": [_stop(s, drive, units) for s in drive.stops],
         "unchecked": [
             {
                 "points": _points(u.points),
@@ -238,7 +241,8 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
     }
 
 
-def _stop(stop: Stop) -> dict[str, Any]:
+def _stop(stop: Stop, drive: Drive, units: Units) -> dict[str, Any]:
+    arrives, leaves = (moment_at(drive, s) for s in (stop.arrives_s, stop.leaves_s))
     return {
         "place": _place(stop.place),
         "lon": stop.lon,
@@ -247,6 +251,9 @@ def _stop(stop: Stop) -> dict[str, Any]:
         "distance_m": stop.distance_m,
         "arrives_s": stop.arrives_s,
         "leaves_s": stop.leaves_s,
+        "arrives": None if arrives is None else arrives.isoformat(),
+        "leaves": None if leaves is None else leaves.isoformat(),
+        "off_road_text": off_road_text(stop, units),
         "in_out": _in_out(stop.in_out),
     }
 

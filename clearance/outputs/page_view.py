@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from clearance.core.drive import CarDrive, Drive, Finding, Obstacle, Stop, Unchecked, Verdict
@@ -22,6 +21,7 @@ from clearance.outputs.measures import (
     distance_text,
     duration_text,
 )
+from clearance.outputs.times import clock_at, times_text
 from clearance.outputs.turns import ROTATION
 from clearance.outputs.wording import (
     CAUTIONS,
@@ -31,6 +31,7 @@ from clearance.outputs.wording import (
     evidence_lines,
     in_out_text,
     obstacle_text,
+    off_road_text,
     place_text,
     plain,
     standing_text,
@@ -235,13 +236,10 @@ def _finding(drive: Drive, finding: Finding, kind: str) -> dict[str, Any]:
 
 
 def _where(drive: Drive, finding: Finding) -> Markup:
-    leaves = drive.departure
-
     def words(units: Units) -> str:
         text = f"{distance_text(finding.distance_m, units)} from the start"
-        if leaves is None:
-            return f"{text}, after {duration_text(finding.seconds)}"
-        return f"{text}, about {clock_text(leaves + timedelta(seconds=finding.seconds), units)}"
+        clock = clock_at(drive, finding.seconds, units)
+        return f"{text}, about {clock}" if clock else f"{text}, after {duration_text(finding.seconds)}"
 
     return _dual(words)
 
@@ -259,22 +257,12 @@ def _obstacle(obstacle: Obstacle) -> dict[str, Any]:
 
 
 def _stop(drive: Drive, index: int, stop: Stop) -> dict[str, Any]:
-    leaves, in_out, driven = drive.departure, stop.in_out, bool(drive.pieces)
-
-    def time(units: Units) -> str:
-        if leaves is None or not driven:
-            return ""
-        clock = clock_text(leaves + timedelta(seconds=stop.arrives_s), units)
-        if stop.leaves_s - stop.arrives_s < 60:
-            return clock
-        return f"{clock} to {clock_text(leaves + timedelta(seconds=stop.leaves_s), units)}"
+    in_out, driven = stop.in_out, bool(drive.pieces)
 
     def where(units: Units) -> str:
         parts = [f"{distance_text(stop.distance_m, units)} from the start"] if driven and index else []
         if stop.leaves_s - stop.arrives_s >= 60:
             parts.append(f"{duration_text(stop.leaves_s - stop.arrives_s)} there")
-        if stop.off_road_m >= 10:
-            parts.append(f"the road is {distance_text(stop.off_road_m, units)} from the place itself")
         return ", ".join(parts)
 
     turn = None if in_out is None or not in_out.turn_kind else _at((in_out.turn_lon, in_out.turn_lat))
@@ -282,9 +270,10 @@ def _stop(drive: Drive, index: int, stop: Stop) -> dict[str, Any]:
         "id": f"stop-{stop_letter(index)}",
         "letter": stop_letter(index),
         "name": place_text(stop.place),
-        "time": _dual(time),
+        "time": _dual(lambda u: times_text(drive, stop, u)),
         "where": _dual(where),
         "in_out": None if in_out is None else _dual(lambda u: in_out_text(in_out, u)),
+        "off_road": _dual(lambda u: off_road_text(stop, u)),
         "serious": in_out is not None and in_out.serious,
         "turn_at": turn,
     }

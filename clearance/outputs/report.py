@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from clearance.core.drive import Drive, Finding, Unverified, Verdict
 from clearance.core.structure import Standing
 from clearance.outputs.measures import Units, clearance_text, clock_text, distance_text, duration_text
+from clearance.outputs.times import stop_text
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
@@ -18,6 +19,7 @@ from clearance.outputs.wording import (
     facility_title,
     in_out_text,
     obstacle_text,
+    off_road_text,
     place_text,
     plain,
     standing_text,
@@ -124,8 +126,13 @@ def _blocked(drive: Drive, units: Units) -> list[str]:
 def _stops(drive: Drive, units: Units) -> list[str]:
     lines = []
     for stop in drive.stops:
-        if stop.in_out is not None:
-            lines += _wrapped(f"{place_text(stop.place)}: {in_out_text(stop.in_out, units)}", first="  - ")
+        told = [
+            stop_text(drive, stop, units),
+            "" if stop.in_out is None else in_out_text(stop.in_out, units),
+            off_road_text(stop, units),
+        ]
+        if any(told):
+            lines += _wrapped(f"{place_text(stop.place)}: {' '.join(filter(None, told))}", first="  - ")
     return ["In and out", *lines] if lines else []
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 from clearance.core.drive import Drive, Finding, Stop
 from clearance.core.structure import Standing
@@ -20,6 +20,7 @@ from clearance.outputs.measures import (
     duration_text,
 )
 from clearance.outputs.sheet_canvas import MISSING, Canvas, Mark, Paper
+from clearance.outputs.times import times_text
 from clearance.outputs.turns import ROTATION
 from clearance.outputs.wording import (
     CAUTIONS,
@@ -29,6 +30,7 @@ from clearance.outputs.wording import (
     headroom_text,
     in_out_text,
     obstacle_text,
+    off_road_text,
     place_text,
     plain,
     standing_advice,
@@ -310,7 +312,8 @@ class _Sheet:
     def stops(self) -> None:
         """Each place with its times and its way in and out, where something is to be told of it."""
         found = halts(self._drive)
-        if not any(s.in_out for s in found) and len(found) < 3 and self._drive.departure is None:
+        plain_ = not any(s.in_out or off_road_text(s) for s in found)
+        if plain_ and len(found) < 3 and self._drive.departure is None:
             return
         together = 14 + sum(self._stop_height(stop) for stop in found)
         if together < self._c.bottom / 2:
@@ -321,7 +324,7 @@ class _Sheet:
 
     def _stop_height(self, stop: Stop) -> float:
         wide = self._wide - _MARK
-        text = in_out_text(stop.in_out, self._units) if stop.in_out is not None else ""
+        text = self._stop_words(stop)
         high = self._c.height(place_text(stop.place), wide - self._times_wide, self._bold, bold=True)
         return max(high + self._c.height(text, wide, self._body), 8) + 1
 
@@ -333,21 +336,22 @@ class _Sheet:
         c.mark(Mark.STOP, c.left + 1.5, y, 7.5, stop_letter(index))
         c.text(self._times(stop), c.right - self._times_wide, y, self._times_wide, self._body, right=True)
         y += c.text(place_text(stop.place), x, y, wide - self._times_wide, self._bold, bold=True)
-        if stop.in_out is not None:
-            c.text(in_out_text(stop.in_out, self._units), x, y, wide, self._body)
+        c.text(self._stop_words(stop), x, y, wide, self._body)
         self._y += high
 
+    def _stop_words(self, stop: Stop) -> str:
+        told = ["" if stop.in_out is None else in_out_text(stop.in_out, self._units)]
+        told.append(off_road_text(stop, self._units))
+        return " ".join(text for text in told if text)
+
     def _times(self, stop: Stop) -> str:
-        leaves, units = self._drive.departure, self._units
         if not self._drive.pieces:
             return ""
-        where = f"at {distance_text(stop.distance_m, units)}" if stop.distance_m > 0 else ""
-        if leaves is None:
-            return where
-        clock = clock_text(leaves + timedelta(seconds=stop.arrives_s), units)
-        if stop.leaves_s - stop.arrives_s >= 60:
-            clock += f" to {clock_text(leaves + timedelta(seconds=stop.leaves_s), units)}"
-        return f"{where}, {clock}" if where else clock
+        where = f"at {distance_text(stop.distance_m, self._units)}" if stop.distance_m > 0 else ""
+        clock, stay = times_text(self._drive, stop, self._units), stop.leaves_s - stop.arrives_s
+        if not clock and stay >= 60:
+            clock = f"{duration_text(stay)} there"
+        return ", ".join(text for text in (where, clock) if text)
 
     # --- directions -----------------------------------------------------------------------------------
 

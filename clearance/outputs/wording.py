@@ -17,6 +17,7 @@ from clearance.core.drive import (
     InOut,
     InOutAnswer,
     Obstacle,
+    Stop,
     Unchecked,
     Unverified,
     Verdict,
@@ -52,6 +53,7 @@ __all__ = [
     "in_out_text",
     "kind_text",
     "obstacle_text",
+    "off_road_text",
     "place_text",
     "plain",
     "standing_advice",
@@ -382,6 +384,17 @@ def in_out_text(in_out: InOut, units: Units = Units.FEET) -> str:
     elif in_out.answer is InOutAnswer.NEEDS_ROOM:
         parts.append("No place to turn is mapped within reach.")
     return " ".join(parts)
+
+
+#: A place nearer to the road than this is beside it. Judgement, no source.
+_BESIDE_M = 50.0
+
+
+def off_road_text(stop: Stop, units: Units = Units.FEET) -> str:
+    """How far the road is from a place that does not lie beside it; else empty."""
+    if stop.off_road_m <= _BESIDE_M:
+        return ""
+    return f"The nearest road for the coach is {distance_text(stop.off_road_m, units)} from it."
 
 
 _FACILITY = {

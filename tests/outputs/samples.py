@@ -166,7 +166,9 @@ class Builder:
         )
         return self
 
-    def stop(self, name: str, at: XY, minutes: int = 0, in_out: InOut | None = None) -> Builder:
+    def stop(
+        self, name: str, at: XY, minutes: int = 0, in_out: InOut | None = None, *, off_road_m: float = 0.0
+    ) -> Builder:
         lon, lat = lonlat(*at)
         arrives = self.seconds
         self.waited_s += minutes * 60
@@ -175,7 +177,7 @@ class Builder:
                 place=Place(lon=lon, lat=lat, name=name, kind="place"),
                 lon=lon,
                 lat=lat,
-                off_road_m=0,
+                off_road_m=off_road_m,
                 distance_m=self.distance_m,
                 arrives_s=arrives,
                 leaves_s=self.seconds,
@@ -273,6 +275,7 @@ def care_drive(departure: datetime | None = None) -> Drive:
             turn_lat=turn_lat,
             turn_m=920,
         ),
+        off_road_m=120,
     )
     return b.drive(
         Verdict.CARE,

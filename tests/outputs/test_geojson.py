@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -149,6 +150,17 @@ def test_places_are_start_stops_and_end() -> None:
     ]
     without_stops = drive_geojson(samples.clear_drive())
     assert [len(_features(without_stops, r)) for r in ("start", "stop", "end")] == [1, 0, 1]
+
+
+def test_places_tell_when_the_coach_comes_and_goes() -> None:
+    written = drive_geojson(samples.care_drive(datetime(2026, 5, 1, 8, 30)))
+    stop = _features(written, "stop")[0]["properties"]
+    assert (stop["arrives"], stop["leaves"]) == ("2026-05-01T08:38:20", "2026-05-01T09:23:20")
+    assert stop["description"].startswith("Arrive 8:38 AM after 3.9 mi, 45 min there, leave 9:23 AM. Drives")
+    end = _features(written, "end")[0]["properties"]
+    assert end["description"].endswith("The nearest road for the coach is 400 ft from it.")
+    stop = _features(drive_geojson(samples.care_drive()), "stop")[0]["properties"]
+    assert (stop["arrives"], stop["leaves"]) == (None, None)
 
 
 def test_a_blocked_drive_shows_what_is_in_the_way_and_what_a_car_would_do() -> None:

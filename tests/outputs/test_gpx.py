@@ -71,7 +71,9 @@ def test_waypoints_are_stops_findings_and_turn_offs() -> None:
     assert [n.split()[0] for n in names[3:-1]] == [str(f.number) for f in drive.findings]
     assert names[-1] == "Turn-off for 8 NOT VERIFIED"
     by_name = dict(zip(names, texts(root, "g:wpt/g:desc"), strict=False))
-    assert "Arrive 8:38 AM" in by_name["B Pellowick Quay"]
+    assert by_name["A Ridge Highway"] == "Leave 8:30 AM."
+    assert "Arrive 8:38 AM after 3.9 mi, 45 min there, leave 9:23 AM." in by_name["B Pellowick Quay"]
+    assert "The nearest road for the coach is 400 ft from it." in by_name["C Ferry Landing"]
     assert "cannot be backed up" in by_name["C Ferry Landing"]
     point = root.xpath("g:wpt[g:name='8 NOT VERIFIED no height']", namespaces=NS)[0]
     assert float(point.get("lon")) == pytest.approx(drive.findings[7].lon, abs=1e-7)

@@ -4,6 +4,7 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -84,6 +85,22 @@ def test_values_of_a_finding() -> None:
     assert unknown["clearance"] is None
     assert unknown["structure"]["evidence"][0]["class"] == "none"
     assert unknown["turn_off"]["onto"] == "Weir Road"
+
+
+def test_stops_have_local_times_and_their_distance_from_the_road() -> None:
+    stops = drive_json(samples.care_drive(datetime(2026, 5, 1, 8, 30)))["stops"]
+    assert [s["arrives"] for s in stops] == [
+        "2026-05-01T08:30:00",
+        "2026-05-01T08:38:20",
+        "2026-05-01T09:26:57",
+    ]
+    assert stops[1]["leaves"] == "2026-05-01T09:23:20"
+    assert [s["off_road_text"] for s in stops] == [
+        "",
+        "",
+        "The nearest road for the coach is 400 ft from it.",
+    ]
+    assert [s["arrives"] for s in drive_json(samples.care_drive())["stops"]] == [None] * 3
 
 
 def test_the_coach_is_rounded_up_and_clearances_down() -> None:

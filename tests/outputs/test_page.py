@@ -466,6 +466,18 @@ def test_the_page_says_all_it_must() -> None:
     assert len(data["findings"]) == len(drive.findings) + 1
 
 
+def test_stops_tell_times_stays_and_how_far_the_road_is(opener: Opener) -> None:
+    page = opener(samples.care_drive(datetime(2026, 5, 1, 8, 30))).page
+    said = page.locator("#stop-B").inner_text()
+    assert "8:38 AM to 9:23 AM" in said
+    assert "3.9 mi from the start, 45 min there" in said
+    assert "The nearest road" not in said
+    assert "The nearest road for the coach is 400 ft from it." in page.locator("#stop-C").inner_text()
+    page.click("button[data-units=metres]")
+    assert "The nearest road for the coach is 120 m from it." in page.locator("#stop-C").inner_text()
+    assert "08:38 to 09:23" in page.locator("#stop-B").inner_text()
+
+
 def test_an_empty_road_file_and_no_places_do_no_harm(opener: Opener) -> None:
     drive = replace(samples.blocked_drive(), car=None)
     assert "BLOCKED" in drive_page(replace(drive, places=(), in_the_way=(), obstacles=()), ())

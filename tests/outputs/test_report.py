@@ -92,6 +92,20 @@ def test_departure_is_a_clock_time() -> None:
     assert "leaving at 9:05 AM" in drive_text(samples.care_drive(datetime(2026, 5, 4, 9, 5)))
 
 
+def test_stops_tell_their_times_where_a_departure_is_set() -> None:
+    text = _flat(drive_text(samples.care_drive(datetime(2026, 5, 4, 8, 30))))
+    assert "- Ridge Highway: Leave 8:30 AM. -" in text
+    assert "- Pellowick Quay: Arrive 8:38 AM after 3.9 mi, 45 min there, leave 9:23 AM. Drives" in text
+    assert "- Ferry Landing: Arrive 9:26 AM after 5.6 mi. Needs room to turn." in text
+    assert "away. The nearest road for the coach is 400 ft from it." in text
+
+
+def test_without_a_departure_stops_tell_their_distance_and_stay() -> None:
+    text = _flat(drive_text(samples.care_drive()))
+    assert "- Pellowick Quay: After 3.9 mi, 8 min, 45 min there. Drives through" in text
+    assert "- Ridge Highway:" not in text
+
+
 def test_unchecked_parts_are_told() -> None:
     assert "Not checked for 1050 ft" in drive_text(samples.inspected_line())
 

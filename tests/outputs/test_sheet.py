@@ -67,6 +67,20 @@ def test_it_holds_all_that_a_driver_needs() -> None:
     assert "Map data of 2026-01-01" in said
     assert drive.info.attribution in said
     assert "leaving 8:30 AM" in said
+    assert "at 3.9 mi, 8:38 AM to 9:23 AM" in said
+    assert "The nearest road for the coach is 400 ft from it." in said
+
+
+def test_without_a_departure_the_stay_is_told() -> None:
+    assert "at 3.9 mi, 45 min there" in text(drive_sheet(samples.care_drive(), made=MADE))
+
+
+def test_a_place_far_from_its_road_is_told_even_of_two() -> None:
+    drive = samples.clear_drive()
+    b = samples.Builder().stop("Here", (0, 0), off_road_m=60)
+    b.road("A", "residential", [(0, 0), (0, 500)]).stop("There", (0, 500))
+    two = replace(drive, stops=b.drive(drive.verdict).stops, places=tuple(s.place for s in b.stops))
+    assert "The nearest road for the coach is 200 ft from it." in text(drive_sheet(two, made=MADE))
 
 
 def test_findings_stand_in_driving_order() -> None:
