@@ -1,7 +1,7 @@
 """Lengths of arcs against published geodesic lines.
 
 Source: C. F. F. Karney, "Test set for geodesics" (2010; title and year from memory): 100 of its lines on
-WGS84, each lat1 lon1 azi1 lat2 lon2 azi2 s12 a12 m12 S12, read from ../shared/standards where that folder stands.
+WGS84, each lat1 lon1 azi1 lat2 lon2 azi2 s12 a12 m12 S12, from ../shared/standards where that folder stands.
 """
 
 from __future__ import annotations
