@@ -57,10 +57,10 @@ def plan_drive(
 ) -> Drive:
     """The drive of `coach` through `places` in order, each ``lat,lon``, a name, or a stop read.
 
-    `stay_min` minutes are spent at each stop between the ends that tells no time of its own. With `reorder`
-    the stops between the ends are driven in the best order found, and a note says which and how surely.
-    `along` names kinds of facilities (see `core.facility.FacilityKind`) to list where going there takes no
-    more than `detour_min` minutes.
+    `stay_min` minutes are spent at each stop between the ends that tells no time of its own, none at the
+    start: the coach leaves it at `departure`. With `reorder` the stops between the ends are driven in the
+    best order found, and a note says which and how surely. `along` names kinds of facilities (see
+    `core.facility.FacilityKind`) to list where going there takes no more than `detour_min` minutes.
 
     Raises UsageError where two places that follow each other are the same, PlaceError where one cannot
     be found or lies far from any road, NoWayError where not even a car gets there.
@@ -72,6 +72,7 @@ def plan_drive(
 
     network = open_road_file(roads)
     halts = [_halt(network, place, stay_min) for place in places]
+    halts[:1] = [replace(halt, stay_s=0.0) for halt in halts[:1]]
     _refuse_standing_still(halts)
     policy = Unverified(unverified)
     note = ""

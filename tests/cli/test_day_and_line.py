@@ -50,6 +50,17 @@ def test_a_day_from_a_file_in_every_format(roads: Path, tmp_path: Path) -> None:
     assert [s["in_out"]["answer"] for s in (middle, last)] == ["drives through"] * 2
 
 
+def test_no_time_is_spent_at_the_start_nor_at_the_end(roads: Path, tmp_path: Path) -> None:
+    """The departure is when the coach leaves; a stay is for the stops between."""
+    via: list[str | Path] = ["drive", roads, "--from", YARD, "--via", "Dune Camp", "--to", QUAY, *COACH]
+    stops = json.loads(run(*via, "--stay", "30", "--depart", TOMORROW, "--json").out)["stops"]
+    assert [s["leaves_s"] - s["arrives_s"] for s in stops] == [0, 1800, 0]
+    assert stops[0]["leaves"] == f"{TOMORROW}:00"
+    file = day(tmp_path, f"place,minutes\n{YARD},15\nDune Camp,\n{QUAY},15\n")
+    stops = json.loads(run("drive", roads, "--day", file, *COACH, "--stay", "30", "--json").out)["stops"]
+    assert [s["leaves_s"] - s["arrives_s"] for s in stops] == [0, 1800, 0]
+
+
 def test_reorder_makes_the_day_no_longer(roads: Path) -> None:
     via = [word for name in ("Orchard Stay", "Dune Camp", "Market Street") for word in ("--via", name)]
     command: list[str | Path] = ["drive", roads, "--from", YARD, *via, "--to", QUAY, *COACH, "--json"]
