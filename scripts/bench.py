@@ -161,35 +161,37 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
 
 
 class Inputs:
-    """Inputs in a folder, made where they are not there."""
+    """Inputs in a folder, made where they are not there or older than what makes them."""
 
     def __init__(self, folder: Path) -> None:
         """Inputs in `folder`, which is there."""
         self._folder = folder
 
+    def _made(self, name: str, makers: Sequence[str], script: str, *arguments: str) -> Path:
+        """The file `name`, the last argument of the script that makes it; anew where `makers` are newer."""
+        path = self._folder / name
+        if not path.exists() or path.stat().st_mtime < max(
+            ((ROOT / m).stat().st_mtime for m in makers), default=0.0
+        ):
+            say(f"making {name}")
+            python(script, *arguments, str(path))
+        return path
+
     def synthetic(self, nodes: int) -> Path:
         """A synthetic network as a road file."""
-        path = self._folder / f"synthetic-{counted(nodes)}.roads"
-        if not path.exists():
-            say(f"making {path.name}")
-            python("make_network.py", "synthetic", str(nodes), str(path))
-        return path
+        makers = ("scripts/make_network.py", "clearance/network/roadfile.py", "clearance/network/network.py")
+        name = f"synthetic-{counted(nodes)}.roads"
+        return self._made(name, makers, "make_network.py", "synthetic", str(nodes))
 
     def tiled(self, times: int) -> Path:
         """Copies of the extract as a map file."""
-        path = self._folder / f"tiled-{times}.osm.pbf"
-        if not path.exists():
-            say(f"making {path.name}")
-            python("make_network.py", "tile", str(EXTRACT), str(times), str(path))
-        return path
+        return self._made(f"tiled-{times}.osm.pbf", (), "make_network.py", "tile", str(EXTRACT), str(times))
 
     def segments(self, times: int) -> Path:
         """The segments of copies of the extract."""
-        path = self._folder / f"segments-{times}.npz"
-        if not path.exists():
-            say(f"making {path.name}")
-            python("bench_tasks.py", "prepare segments", "", str(EXTRACT), str(times), str(path))
-        return path
+        makers = ("scripts/bench_tasks.py", "clearance/structures/segments.py")
+        name = f"segments-{times}.npz"
+        return self._made(name, makers, "bench_tasks.py", "prepare segments", "", str(EXTRACT), str(times))
 
 
 def compared(plan: Plan, inputs: Inputs) -> list[str]:
