@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from clearance.core.drive import Drive
@@ -21,9 +21,10 @@ from clearance.outputs.page_view import page_data, page_texts
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-__all__ = ["drive_page"]
+__all__ = ["drive_page", "page_files"]
 
 _SCRIPTS = ("leaflet/leaflet.js", "page/basemap.js", "page/marks.js", "page/page.js")
+_TEMPLATES = ("page/marks.html", "page/verdict.html", "page/map.html", "page/lists.html")
 _STYLES = ("leaflet/leaflet.css", "page/page.css")
 _FONTS = (("fonts/atkinson/latin-regular.woff2", 400), ("fonts/atkinson/latin-bold.woff2", 700))
 
@@ -44,7 +45,7 @@ def drive_page(
 
     Raises UsageError where `tiles` is no such address.
     """
-    from jinja2 import Environment
+    from jinja2 import Environment, FunctionLoader
     from markupsafe import Markup
 
     image_source = _tile_source(tiles) if tiles is not None else ""
@@ -61,13 +62,14 @@ def drive_page(
             "form-action 'none'",
         )
     )
-    template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(
-        _asset("page/page.html")
+    environment = Environment(
+        autoescape=True, trim_blocks=True, lstrip_blocks=True, loader=FunctionLoader(_asset)
     )
+    environment.globals |= {"say": _said, "told": _said}
     data = page_data(drive, roads)
     if tiles is not None:
         data["tiles"] = {"url": tiles, "attribution": tiles_attribution}
-    return template.render(
+    return environment.get_template("page/page.html").render(
         **page_texts(drive),
         units=Units.METRES.value if units is Units.METRES else Units.FEET.value,
         csp=policy,
@@ -77,7 +79,24 @@ def drive_page(
     )
 
 
+def page_files() -> dict[str, bytes]:
+    """The packed files of the page by name, for a server that shows the same: styles, scripts, letters.
+
+    Names are ``leaflet/leaflet.js``, ``page/page.css``, ``page/lists.html`` and so on. The templates among
+    them ask for two functions: `say` turns a text of the page into the reader's language, `told` gives a
+    text of `page_texts`, which is English.
+    """
+    folder = files("clearance.outputs") / "assets"
+    letters = {name: (folder / name).read_bytes() for name, _ in _FONTS}
+    return {name: _asset(name).encode() for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES)} | letters
+
+
 # --- parts of the file --------------------------------------------------------------------------------
+
+
+def _said(text: Any, **values: object) -> Any:
+    """A text of the page as it stands in the template, with its values: the one language of a file."""
+    return text.format(**values) if values else text
 
 
 @cache

@@ -83,7 +83,6 @@ def page_texts(drive: Drive) -> dict[str, Any]:
         "duration": duration_text(drive.duration_s),
         "coach": _dual(lambda u: _capital(f"{plain(coach.name)}: {coach_line(coach, u)}.")),
         "has_pieces": pieces,
-        "findings_heading": _findings_heading(drive),
         "findings": [_finding(drive, f, "finding") for f in drive.findings],
         "in_the_way": [_finding(drive, f, "way") for f in drive.in_the_way],
         "key": [
@@ -201,13 +200,6 @@ def _departure(drive: Drive) -> Markup | None:
     return None if leaves is None else _dual(lambda u: f"{leaves:%Y-%m-%d}, {clock_text(leaves, u)}")
 
 
-def _findings_heading(drive: Drive) -> str:
-    n = len(drive.findings)
-    if not n:
-        return "Nothing over the road is known"
-    return f"{n} structure{'' if n == 1 else 's'} on the way"
-
-
 def _spoken(finding: Finding) -> str:
     """A finding for a screen reader, without figures: those stand in the list, in the units chosen."""
     what = structure_text(finding.structure, finding.road)
@@ -220,7 +212,7 @@ def _finding(drive: Drive, finding: Finding, kind: str) -> dict[str, Any]:
         "id": f"{kind}-{finding.number}",
         "slug": _SLUGS[finding.standing],
         "sign": "×" if kind == "car" else f"{finding.number}{_SIGNS[finding.standing]}",
-        "number_words": f"Number {finding.number}: ",
+        "number": finding.number,
         "what": _capital(structure_text(finding.structure, finding.road)),
         "height": _dual(lambda u: clearance_or_none(finding, u)),
         "label": standing_text(finding.standing),

@@ -118,10 +118,12 @@ const BaseMap = (() => {
     },
   });
 
-  // Adds the roads of `data` to `map`; returns a function that draws them anew after a change of colours.
+  // Adds the roads of `data` to `map`; returns a function that draws them anew after a change of
+  // colours; its `remove` takes them away again.
   return function addBaseMap(map, data) {
     for (const [name, z] of [["roads", 300], ["names", 450]]) {
-      map.createPane(name).style.zIndex = z;
+      if (!map.getPane(name)) map.createPane(name);
+      map.getPane(name).style.zIndex = z;
       map.getPane(name).style.pointerEvents = "none";
     }
     const renderer = L.canvas({ pane: "roads", padding: 0.3 });
@@ -163,9 +165,16 @@ const BaseMap = (() => {
     map.on("zoomend", restyle);
     restyle();
     names.addTo(map);
-    return () => {
+    const redraw = () => {
       restyle();
       names.draw();
     };
+    redraw.remove = () => {
+      map.off("zoomend", restyle);
+      for (const { layer } of layers) layer.remove();
+      names.remove();
+      renderer.remove();
+    };
+    return redraw;
   };
 })();

@@ -45,6 +45,10 @@ const Marks = (() => {
     return text;
   }
 
+  function named(data, key, text, what) {
+    return ((data.words && data.words[key]) || text).replace("{what}", what);
+  }
+
   function spoken(text) {
     const part = document.createElement("span");
     part.className = "hidden";
@@ -68,7 +72,7 @@ const Marks = (() => {
         button(map, finding.off, {
           kind: "is-side",
           content: [drawing("p.turn-off svg.mark", entry)],
-          label: `Turn-off before ${finding.label}`,
+          label: named(data, "turnOff", "Turn-off before {what}", finding.label),
           above: 1000,
           press: () => choose(finding.id),
         });
@@ -106,7 +110,7 @@ const Marks = (() => {
         button(map, stop.turn, {
           kind: "is-side",
           content: [drawing(".in-out svg.mark", entry)],
-          label: `Place to turn for ${stop.label}`,
+          label: named(data, "turnPlace", "Place to turn for {what}", stop.label),
           above: 900,
           press: () => choose(stop.id),
         });

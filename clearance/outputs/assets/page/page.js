@@ -6,6 +6,11 @@
   const root = document.documentElement;
   const status = document.getElementById("status");
   const still = window.matchMedia("(prefers-reduced-motion: reduce)");
+  const words = {
+    feet: "Lengths and distances are now in feet and miles.",
+    metres: "Lengths and distances are now in metres and kilometres.",
+    ...data.words,
+  };
 
   // --- units ---
 
@@ -14,7 +19,7 @@
     button.addEventListener("click", () => {
       root.dataset.units = button.dataset.units;
       for (const other of switches) other.setAttribute("aria-pressed", String(other === button));
-      status.textContent = `Lengths and distances are now in ${button.dataset.units === "feet" ? "feet and miles" : "metres and kilometres"}.`;
+      status.textContent = words[button.dataset.units];
     });
   }
 
@@ -52,7 +57,8 @@
     credit.textContent = data.tiles.attribution;
     L.tileLayer(data.tiles.url, { pane: "tiles", maxZoom: 19, attribution: credit.innerHTML }).addTo(map);
   }
-  const redrawRoads = BaseMap(map, data);
+  // A server gives the roads of what is in view; a file holds those near the drive.
+  const redrawRoads = data.roads ? BaseMap(map, data) : AreaMap(map, data);
   if (data.tiles) map.getPane("roads").style.opacity = 0.45;
   for (const layer of [car, casing, line, unchecked]) layer.addTo(map);
 
