@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -13,6 +12,7 @@ from clearance.core.places import Place, StopList, StopRequest
 from clearance.sources.coordinates import coarse, lon_lat_of_texts
 from clearance.sources.csv_table import Row, folded_name, read_rows
 from clearance.sources.geojson_file import Shape, position_lon_lat, read_shapes
+from clearance.sources.geopackage import read_points
 from clearance.sources.gpx_file import read_gpx
 
 __all__ = ["MOST_STOPS", "SUFFIXES", "read_stops"]
@@ -55,7 +55,9 @@ def read_stops(path: Path) -> StopList:
     elif suffix in (".geojson", ".json"):
         found = _of_shapes(read_shapes(path, most_bytes=_MOST_BYTES))
     elif suffix == ".gpkg":
-        found = _of_geopackage(path)
+        found = _of_shapes(
+            read_points(path, most_bytes=16 * _MOST_BYTES, most_points=MOST_STOPS, what="a list of places")
+        )
     elif suffix in (".csv", ".tsv", ".txt"):
         found = _of_csv(path)
     else:
@@ -176,56 +178,3 @@ def _told(properties: Mapping[str, Any]) -> tuple[str, float]:
         for column in ("name", "minutes")
     )
     return " ".join(name.split())[:200], _minutes(minutes)
-
-
-def _of_geopackage(path: Path) -> StopList:
-    """The points of the one layer of points of a GeoPackage, brought to WGS84."""
-    import json
-
-    import pyogrio
-    import shapely
-    from pyproj import CRS, Transformer
-    from pyproj.exceptions import ProjError
-
-    from clearance.sources.plain_text import checked_file
-
-    checked_file(path, most_bytes=16 * _MOST_BYTES, what="a list of places")
-    try:
-        layers = [str(name) for name, kind in pyogrio.list_layers(path) if kind and "Point" in str(kind)]
-        if len(layers) != 1:
-            raise InputError(
-                f"{path}: holds {len(layers)} layers of points ({', '.join(layers) or 'none'}); one is needed"
-            )
-        meta, fids, geometries, columns = pyogrio.raw.read(
-            path, layer=layers[0], return_fids=True, max_features=MOST_STOPS + 1
-        )
-        points = shapely.from_wkb(geometries)
-        crs = CRS.from_user_input(meta["crs"]) if meta["crs"] else None
-        change = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True) if crs is not None else None
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        ProjError,
-        shapely.GEOSException,
-    ) as error:
-        raise InputError(
-            f"{path}: cannot be read as a GeoPackage ({' '.join(str(error).split())[:200]})"
-        ) from error
-    if change is None:
-        raise InputError(f"{path}: does not say its reference system; save it in WGS84 (EPSG:4326)")
-    shapes = []
-    for row, (fid, point) in enumerate(zip(fids.tolist(), points, strict=True)):
-        properties = {str(n): _plain(c[row]) for n, c in zip(meta["fields"], columns, strict=True)}
-        where = f"row {fid}"
-        if point is None or point.is_empty:
-            shapes.append(Shape("Point", None, properties, where))
-            continue
-        content = json.loads(shapely.to_geojson(point))
-        positions = content["coordinates"] if content["type"] == "MultiPoint" else [content["coordinates"]]
-        shapes += [Shape("Point", list(change.transform(p[0], p[1])), properties, where) for p in positions]
-    return _of_shapes(shapes)
-
-
-def _plain(value: Any) -> Any:
-    """A cell without the missing values of numpy."""
-    return None if value is None or (isinstance(value, float) and math.isnan(value)) else value
