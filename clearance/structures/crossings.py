@@ -10,7 +10,7 @@ import numpy as np
 from clearance.core.heights import read_heights
 from clearance.core.structure import Direction, Evidence, Kind, Span, Structure
 from clearance.structures.kinds import is_slight, line_kind
-from clearance.structures.levels import Order, order_over_line
+from clearance.structures.levels import Order, is_bridge, is_tunnel, order_over_line
 from clearance.structures.segments import cross, segments_of
 
 if TYPE_CHECKING:
@@ -23,6 +23,10 @@ __all__ = ["bridge_way_evidence", "line_crossings", "road_name"]
 #: Two meetings of the same pair of ways closer than this are one structure (a bridge drawn with a
 #: node over the road, a zigzag). In node intervals would be wrong, so in 1e-7 degrees: about 20 m.
 _SAME_PLACE = 2_000
+#: A tunnel up to this long may be one street under another. Judgement, no source.
+_UNDERPASS_M = 75.0
+#: Mean radius of the Earth (IUGG 1980, R1; from memory).
+_EARTH_RADIUS_M = 6_371_008.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +94,7 @@ def _structures(extract: Extract, meetings: list[_Meeting]) -> list[Structure]:
     last: dict[tuple[int, int], list[_Meeting]] = {}
     for meeting in sorted(meetings, key=lambda m: (m.road.id, m.upper.id, m.position)):
         order = order_over_line(meeting.road.tags, meeting.upper.tags)
-        if order is Order.BELOW:
+        if order is Order.BELOW or _ground_over_tunnel(extract, meeting):
             continue
         before = last.setdefault((meeting.road.id, meeting.upper.id), [])
         if any(max(abs(m.x - meeting.x), abs(m.y - meeting.y)) < _SAME_PLACE for m in before):
@@ -98,6 +102,26 @@ def _structures(extract: Extract, meetings: list[_Meeting]) -> list[Structure]:
         before.append(meeting)
         structures.append(_structure(extract, meeting, order, len(before)))
     return structures
+
+
+def _ground_over_tunnel(extract: Extract, meeting: _Meeting) -> bool:
+    """Whether the road is in a tunnel and the upper way lies on the ground over it.
+
+    The tunnel is then what limits the road, not each street above. A bridge, a railway, or a street over a
+    tunnel no longer than an underpass counts on its own: a short tunnel is how many draw a road under them.
+    """
+    upper = meeting.upper.tags
+    if not is_tunnel(meeting.road.tags) or is_bridge(upper) or "railway" in upper:
+        return False
+    return line_kind(upper) is Kind.FOOTBRIDGE or _length_m(extract, meeting.road) > _UNDERPASS_M
+
+
+def _length_m(extract: Extract, way: Way) -> float:
+    """Metres along a way, on a sphere: good enough to tell an underpass from a tunnel."""
+    at = np.searchsorted(extract.node_ids, np.array(way.nodes))
+    lon, lat = np.radians(extract.lon[at]), np.radians(extract.lat[at])
+    east = np.diff(lon) * np.cos((lat[:-1] + lat[1:]) / 2)
+    return float(np.hypot(east, np.diff(lat)).sum() * _EARTH_RADIUS_M)
 
 
 def _structure(extract: Extract, meeting: _Meeting, order: Order, number: int) -> Structure:

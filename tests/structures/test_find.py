@@ -64,9 +64,21 @@ def test_abandoned_rails_without_a_bridge_are_gone() -> None:
     assert crossing_town({"railway": "razed", "bridge": "yes"}) == []
 
 
-def test_a_road_in_a_tunnel_below_is_what_is_passed_under() -> None:
-    (found,) = [s for s in crossing_town({"highway": "primary"}, {"tunnel": "yes"}) if s.upper]
-    assert (found.kind, found.spans[0].way) == (Kind.BRIDGE, 10)
+@pytest.mark.parametrize(
+    ("upper", "over"),
+    [
+        ({"highway": "primary"}, []),  # a street on the ground over a tunnel of 200 m
+        ({"highway": "footway"}, []),
+        ({"highway": "primary", "bridge": "yes", "layer": "1"}, [Kind.BRIDGE]),
+        ({"railway": "rail"}, [Kind.RAIL_BRIDGE]),
+    ],
+)
+def test_a_road_in_a_tunnel_passes_the_tunnel_and_not_each_street_above(
+    upper: dict[str, str], over: list[Kind]
+) -> None:
+    found = crossing_town(upper, {"tunnel": "yes"})
+    assert sorted(s.kind for s in found) == sorted([Kind.TUNNEL, *over])
+    assert all(s.spans[0].way == 10 for s in found)
 
 
 def test_a_road_over_a_tunnel_passes_nothing() -> None:
