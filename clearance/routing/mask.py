@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     F32 = npt.NDArray[np.float32]
 
-__all__ = ["STANDINGS", "Costs", "coach_costs", "open_ends", "turns_through"]
+__all__ = ["STANDINGS", "Costs", "coach_costs", "open_ends", "turns_through", "zones_for"]
 
 #: Standing by code, the worst first.
 STANDINGS = tuple(Standing)
@@ -318,34 +318,14 @@ def turns_through(network: Network, special: Bool) -> tuple[I64, I32]:
 
 
 def open_ends(network: Network, costs: Costs, *places: Iterable[int]) -> Costs:
-    """The costs of one drive with the ends-only roads opened that its ends need.
+    """The costs of one drive with the ends-only roads opened that its ends need, see `zones_for`.
 
-    Each of `places` is the arcs of one place (start, destination). Opened are the ends-only zones that
-    hold them. Where places then still lie in different open parts of the network, as behind a gate, the
-    zones around the smaller parts are opened too, outwards until a common part or the largest one
-    is met.
+    Each of `places` is the arcs of one place (start, destination).
     """
     groups = [np.fromiter(arcs, np.int64) for arcs in places]
+    opened = set().union(*zones_for(network, costs, *groups))
     car = costs.vehicle.coach is None
     arc_area = network.arc_area_car if car else network.arc_area
-    links = network.area_links_car if car else network.area_links
-    static = network.arc_access_car if car else network.arc_access
-    opened: set[int] = set()
-    parts: list[set[int]] = []
-    for arcs in groups:
-        areas = {int(area) for area in arc_area[arcs] if area >= 0}
-        zones = {int(area) for area in arc_area[arcs[static[arcs] == ACCESS_ENDS]]}
-        opened |= zones
-        parts.append((areas - zones) | _linked(links, 0, zones))
-    for i, own in enumerate(parts):
-        others = set().union(*(p for j, p in enumerate(parts) if j != i)) | {0}
-        frontier = set(own)
-        while frontier and not own & others:
-            zones = _linked(links, 1, frontier) - opened
-            opened |= zones
-            frontier = _linked(links, 0, zones) - own
-            own.update(frontier)
-
     ends = np.flatnonzero(costs.ends)
     # Arcs that only a rule of the hour makes ends-only belong to no zone: the ways of the places themselves.
     ways = network.arc_way[np.concatenate([np.zeros(0, np.int64), *groups])]
@@ -360,6 +340,36 @@ def open_ends(network: Network, costs: Costs, *places: Iterable[int]) -> Costs:
         turn_extra = turn_extra.copy()
         turn_extra[costs.gate_turn[through]] = costs.gate_extra[through]
     return replace(costs, cost=cost, turn_extra=turn_extra)
+
+
+def zones_for(network: Network, costs: Costs, *places: Iterable[int]) -> list[set[int]]:
+    """The ends-only zones that a drive between places may use, for each place (its arcs) those it needs.
+
+    These are the zones that hold the place. Where places then still lie in different open parts of the
+    network, as behind a gate, the zones around the smaller parts too, outwards until a common part or
+    the largest one is met.
+    """
+    car = costs.vehicle.coach is None
+    arc_area = network.arc_area_car if car else network.arc_area
+    links = network.area_links_car if car else network.area_links
+    static = network.arc_access_car if car else network.arc_access
+    opened: list[set[int]] = []
+    parts: list[set[int]] = []
+    for place in places:
+        arcs = np.fromiter(place, np.int64)
+        areas = {int(area) for area in arc_area[arcs] if area >= 0}
+        zones = {int(area) for area in arc_area[arcs[static[arcs] == ACCESS_ENDS]]}
+        opened.append(zones)
+        parts.append((areas - zones) | _linked(links, 0, zones))
+    for i, own in enumerate(parts):
+        others = set().union(*(p for j, p in enumerate(parts) if j != i)) | {0}
+        frontier = set(own)
+        while frontier and not own & others:
+            zones = _linked(links, 1, frontier).difference(*opened)
+            opened[i] |= zones
+            frontier = _linked(links, 0, zones) - own
+            own.update(frontier)
+    return opened
 
 
 def _linked(links: I32, column: int, of: Iterable[int]) -> set[int]:
