@@ -10,10 +10,12 @@ only a better label replaces another.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numba import njit, types
+
+from clearance.routing.heap import drop, given, push, result
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -32,68 +34,16 @@ ENGINE = "turn-aware Dijkstra to the target, 4-ary heap"
 UNREACHED = -1
 
 
-def _given(kind: Any) -> Any:
-    """An input array, read-only, so that arrays mapped from a road file fit as well as others."""
-    return types.Array(kind, 1, "C", readonly=True)
-
-
-def _result(*kinds: Any) -> Any:
-    return types.Tuple(kinds)  # type: ignore[no-untyped-call]
-
-
-# The two helpers have no signature and no file of their own in the cache: they become part of the
-# searches, which are loaded ready-made.
-@njit
-def _push(keys, states, size, key, state):  # type: ignore[no-untyped-def]
-    """Put (key, state) on the heap of `size` entries; the new size. Smallest first."""
-    hole = size
-    while hole > 0:
-        parent = (hole - 1) >> 2
-        if keys[parent] < key or (keys[parent] == key and states[parent] <= state):
-            break
-        keys[hole] = keys[parent]
-        states[hole] = states[parent]
-        hole = parent
-    keys[hole] = key
-    states[hole] = state
-    return size + 1
-
-
-@njit
-def _drop(keys, states, size):  # type: ignore[no-untyped-def]
-    """Take the first entry off the heap of `size` entries; the new size."""
-    size -= 1
-    key = keys[size]
-    state = states[size]
-    hole = 0
-    while True:
-        child = 4 * hole + 1
-        if child >= size:
-            break
-        least = child
-        for other in range(child + 1, min(child + 4, size)):
-            if keys[other] < keys[least] or (keys[other] == keys[least] and states[other] < states[least]):
-                least = other
-        if key < keys[least] or (key == keys[least] and state <= states[least]):
-            break
-        keys[hole] = keys[least]
-        states[hole] = states[least]
-        hole = least
-    keys[hole] = key
-    states[hole] = state
-    return size
-
-
 @njit(
-    _result(types.float64[::1], types.int32[::1], types.int64)(
-        _given(types.int64),
-        _given(types.int32),
-        _given(types.float64),
-        _given(types.float32),
-        _given(types.int32),
-        _given(types.float64),
-        _given(types.int32),
-        _given(types.float64),
+    result(types.float64[::1], types.int32[::1], types.int64)(
+        given(types.int64),
+        given(types.int32),
+        given(types.float64),
+        given(types.float32),
+        given(types.int32),
+        given(types.float64),
+        given(types.int32),
+        given(types.float64),
     ),
     cache=True,
 )
@@ -114,7 +64,7 @@ def _shortest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatu
         state = sources[i]
         if source_labels[i] < labels[state]:
             labels[state] = source_labels[i]
-            size = _push(keys, states, size, source_labels[i], state)
+            size = push(keys, states, size, source_labels[i], state)
     best = np.inf
     found = -1
     while size > 0:
@@ -122,7 +72,7 @@ def _shortest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatu
         state = states[0]
         if label >= best:
             break
-        size = _drop(keys, states, size)
+        size = drop(keys, states, size)
         if label > labels[state]:
             continue
         if wanted[state]:
@@ -139,18 +89,18 @@ def _shortest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatu
             if reached < labels[to]:
                 labels[to] = reached
                 before[to] = state
-                size = _push(keys, states, size, reached, to)
+                size = push(keys, states, size, reached, to)
     return labels, before, found
 
 
 @njit(
-    _result(types.int32[::1], types.int32[::1])(
-        _given(types.int64),
-        _given(types.int32),
-        _given(types.int32),
-        _given(types.int32),
-        _given(types.int32),
-        _given(types.int32),
+    result(types.int32[::1], types.int32[::1])(
+        given(types.int64),
+        given(types.int32),
+        given(types.int32),
+        given(types.int32),
+        given(types.int32),
+        given(types.int32),
     ),
     cache=True,
 )
@@ -167,7 +117,7 @@ def _widest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
         state = sources[i]
         if source_labels[i] > labels[state]:
             labels[state] = source_labels[i]
-            size = _push(keys, states, size, -source_labels[i], state)
+            size = push(keys, states, size, -source_labels[i], state)
     # Few arcs limit anything, so that nearly all states have the label of the one before: those at the level
     # in hand wait on a stack, and only lower ones in the heap.
     level = 0
@@ -180,7 +130,7 @@ def _widest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
         else:
             level = -keys[0]
             state = states[0]
-            size = _drop(keys, states, size)
+            size = drop(keys, states, size)
             if level < labels[state]:
                 continue
         ahead = min(level, width[state])
@@ -194,7 +144,7 @@ def _widest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
                     stack[waiting] = to
                     waiting += 1
                 else:
-                    size = _push(keys, states, size, -reached, to)
+                    size = push(keys, states, size, -reached, to)
     return labels, before
 
 

@@ -44,12 +44,11 @@ class ToGo:
 
 def backward_turns(network: Network) -> BackwardTurns:
     """The turns of a network sorted by the state they lead into."""
-    states = network.turn_ptr.size - 1
-    order = np.argsort(network.turn_to, kind="stable")
-    came = np.repeat(np.arange(states, dtype=np.int32), np.diff(network.turn_ptr))
-    ptr = np.zeros(states + 1, np.int64)
-    np.cumsum(np.bincount(network.turn_to, minlength=states), out=ptr[1:])
-    return BackwardTurns(ptr=ptr, from_state=came[order], turn=order.astype(np.int64))
+    # Compiled for itself: who plans a drive with nothing to turn off before does not load it.
+    from clearance.routing.transpose import transposed
+
+    ptr, from_state, turn = transposed(network.turn_ptr, network.turn_to)
+    return BackwardTurns(ptr=ptr, from_state=from_state, turn=turn)
 
 
 def without(network: Network, costs: Costs, structure: int) -> Costs:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import njit, types
 
-from clearance.routing.kernels import _drop, _given, _push, _result
+from clearance.routing.heap import drop, given, push, result
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -39,8 +39,8 @@ _I, _L, _F = types.int32, types.int64, types.float64
 
 
 @njit(
-    _result(types.int64[::1], types.int32[::1])(
-        _given(_L), types.int64, _given(_F), _given(_F), _given(_L), _result(_F, _F, _F, _F, _F, _F)
+    result(types.int64[::1], types.int32[::1])(
+        given(_L), types.int64, given(_F), given(_F), given(_L), result(_F, _F, _F, _F, _F, _F)
     ),
     cache=True,
 )
@@ -85,8 +85,8 @@ def _segments_by_cell(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's
 
 
 @njit(
-    _result(_F, _F)(
-        types.int64, types.float64, types.float64, types.float64, types.float64, _given(_F), _given(_F)
+    result(_F, _F)(
+        types.int64, types.float64, types.float64, types.float64, types.float64, given(_F), given(_F)
     ),
     cache=True,
 )
@@ -102,19 +102,19 @@ def _nearest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatur
 
 
 @njit(
-    _result(types.int64[::1], types.int32[::1], types.float64[::1], types.float64[::1], types.float64[::1])(
-        _given(_F),
-        _given(_F),
-        _given(_F),
-        _given(_F),
-        _given(_L),
-        _given(_L),
-        _given(_I),
-        _given(_F),
-        _given(_F),
-        _given(_L),
-        _given(_I),
-        _given(_I),
+    result(types.int64[::1], types.int32[::1], types.float64[::1], types.float64[::1], types.float64[::1])(
+        given(_F),
+        given(_F),
+        given(_F),
+        given(_F),
+        given(_L),
+        given(_L),
+        given(_I),
+        given(_F),
+        given(_F),
+        given(_L),
+        given(_I),
+        given(_I),
         types.float64,
         types.int64,
     ),
@@ -189,18 +189,18 @@ def _candidates(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signa
 
 
 @njit(
-    _result(types.int32[::1], types.int8[::1], types.int64)(
-        _given(_L),
-        _given(_I),
-        _given(_F),
-        _given(_L),
-        _given(_I),
-        _given(_F),
-        _given(_F),
-        _given(types.boolean),
-        _given(_F),
-        _given(_F),
-        _result(_F, _F, _F, _F),
+    result(types.int32[::1], types.int8[::1], types.int64)(
+        given(_L),
+        given(_I),
+        given(_F),
+        given(_L),
+        given(_I),
+        given(_F),
+        given(_F),
+        given(types.boolean),
+        given(_F),
+        given(_F),
+        result(_F, _F, _F, _F),
     ),
     cache=True,
 )
@@ -303,11 +303,11 @@ def _likeliest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, PLR0915, one p
                             heap = np.concatenate((heap, np.empty(size, np.int32)))
                         stamp[to] = search
                         label[to] = rest
-                        size = _push(keys, heap, size, rest, to)
+                        size = push(keys, heap, size, rest, to)
             while size > 0 and left > 0:
                 reached = keys[0]
                 state = heap[0]
-                size = _drop(keys, heap, size)
+                size = drop(keys, heap, size)
                 if reached > label[state]:
                     continue
                 if wanted[state] == point:
@@ -331,7 +331,7 @@ def _likeliest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, PLR0915, one p
                             heap = np.concatenate((heap, np.empty(size, np.int32)))
                         stamp[to] = search
                         label[to] = reached
-                        size = _push(keys, heap, size, reached, to)
+                        size = push(keys, heap, size, reached, to)
         here = entries + point
         if best_score + leave < now_off:
             before[here] = old_first + best
@@ -352,8 +352,8 @@ def _likeliest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, PLR0915, one p
 
 
 @njit(
-    _result(types.int64[::1], types.int32[::1])(
-        _given(_L), _given(_I), _given(_F), _given(_I), _given(_F), _given(_I), _given(_F), _given(_F)
+    result(types.int64[::1], types.int32[::1])(
+        given(_L), given(_I), given(_F), given(_I), given(_F), given(_I), given(_F), given(_F)
     ),
     cache=True,
 )
@@ -388,11 +388,11 @@ def _paths(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatures
                         stamp[to] = leg
                         label[to] = reached
                         came[to] = origin
-                        size = _push(keys, heap, size, reached, to)
+                        size = push(keys, heap, size, reached, to)
             while size > 0:
                 reached = keys[0]
                 state = heap[0]
-                size = _drop(keys, heap, size)
+                size = drop(keys, heap, size)
                 if reached <= label[state]:
                     break
             else:
