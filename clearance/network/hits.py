@@ -34,12 +34,14 @@ def piece_hits(structures: Sequence[Structure], rows: Mapping[int, int], pieces:
     """The hits of all spans; `rows` maps the OSM id of each road to its row.
 
     A crossing just at a cut bears on both pieces that meet there, half a passage each. A span of some
-    length bears on what it overlaps. Where it carries the figure of the whole way, all pieces of the
-    way are hit once more, without being passed.
+    length bears on what it overlaps; several of them, as of a tunnel drawn as several ways, are one passage.
+    Where a span carries the figure of the whole way, all pieces of the way are hit once more, without being
+    passed.
     """
     found: list[tuple[int, int, float, float, float, bool]] = []
     for k, structure in enumerate(structures):
         whole: set[int] = set()
+        part = _parts(structure, rows, pieces)
         for span in structure.spans:
             row = rows.get(span.way)
             if row is None:
@@ -48,7 +50,8 @@ def piece_hits(structures: Sequence[Structure], rows: Mapping[int, int], pieces:
             if span.whole_way:
                 whole.update(range(int(first), int(last)))
             for hit in _span_hits(span, row, int(first), int(last), pieces):
-                found.append((hit[0], k, *hit[1:], True))
+                piece, start, end, share = hit
+                found.append((piece, k, start, end, share * part.get(span.way, 1.0), True))
         found += [(piece, k, 0.0, 1.0, 0.0, False) for piece in sorted(whole)]
     columns: Sequence[Sequence[float]] = list(zip(*found, strict=True)) or [()] * 6
     return PieceHits(
@@ -59,6 +62,19 @@ def piece_hits(structures: Sequence[Structure], rows: Mapping[int, int], pieces:
         share=np.array(columns[4], dtype=np.float64),
         passed=np.array(columns[5], dtype=np.bool_),
     )
+
+
+def _parts(structure: Structure, rows: Mapping[int, int], pieces: Pieces) -> dict[int, float]:
+    """The part of one passage that each way holds, where a structure runs on from way to way."""
+    if len(structure.spans) < 2 or any(span.start == span.end for span in structure.spans):
+        return {}
+    metres = {
+        span.way: float(pieces.metres(rows[span.way], np.array([span.start, span.end])) @ [-1.0, 1.0])
+        for span in structure.spans
+        if span.way in rows
+    }
+    whole = sum(metres.values())
+    return {way: length / whole for way, length in metres.items()} if whole > 0 else {}
 
 
 def _span_hits(

@@ -205,9 +205,10 @@ class _Builder:
         if own in self._decks and kind in {Kind.COVERED_BRIDGE, Kind.LIMIT}:
             return ("deck", own)
         if own is not None and kind is Kind.TUNNEL:
-            way = self._ways[own]
-            self._groups.join(("tunnel", way.nodes[0]), ("tunnel", way.nodes[-1]))
-            return ("tunnel", way.nodes[0])
+            for span in structure.spans:
+                way = self._ways[span.way]
+                self._groups.join(("tunnel", way.nodes[0]), ("tunnel", way.nodes[-1]))
+            return ("tunnel", self._ways[own].nodes[0])
         return ("structure", index)
 
     def _join_tracks(self) -> None:
@@ -239,9 +240,11 @@ class _Builder:
         for index, structure in enumerate(self._structures):
             if structure.kind not in _ON_OWN_WAY or structure.upper or not structure.spans:
                 continue
-            way = structure.spans[0].way
-            if len(over[way]) == 1 and metres(self._lines.of(way)).sum() <= _UNDERPASS_M:
-                keys[index] = next(iter(over[way]))
+            ways = [span.way for span in structure.spans]
+            decks = set().union(*(over[way] for way in ways))
+            length = sum(float(metres(self._lines.of(way)).sum()) for way in ways)
+            if len(decks) == 1 and length <= _UNDERPASS_M:
+                keys[index] = next(iter(decks))
         return keys
 
     def _apart(self, indices: list[int], ways: list[int]) -> list[tuple[list[int], list[int]]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,10 @@ def middle_of(extract: Extract, way: Way) -> tuple[float, float]:
     along = np.concatenate(([0.0], np.cumsum(steps)))
     half = along[-1] / 2
     return round(float(np.interp(half, along, lon)), 7), round(float(np.interp(half, along, lat)), 7)
+
+
+#: What may be drawn as several ways, one behind the other, and is one thing to pass.
+_ONE_THING = frozenset({Kind.TUNNEL, Kind.COVERED})
 
 
 def way_structures(extract: Extract, roads: Sequence[Way], passed_under: AbstractSet[int]) -> list[Structure]:
@@ -66,4 +71,51 @@ def way_structures(extract: Extract, roads: Sequence[Way], passed_under: Abstrac
                 warnings=told.warnings,
             )
         )
-    return structures
+    return _one_tunnel_each(roads, structures)
+
+
+def _one_tunnel_each(roads: Sequence[Way], structures: list[Structure]) -> list[Structure]:
+    """Tunnels and covers without a height that the map draws as several ways, joined to one each.
+
+    Two ways are of one tunnel where they meet end to end, no other road meets them there, and both are of
+    one kind. A way with a height of its own stays apart, as it tells more.
+    """
+    meeting: dict[int, list[int]] = {}
+    ends: dict[int, tuple[int, int]] = {}
+    for way in roads:
+        ends[way.id] = (way.nodes[0], way.nodes[-1])
+        for node in way.nodes:
+            meeting.setdefault(node, []).append(way.id)
+    plain = {
+        s.spans[0].way: s
+        for s in structures
+        if s.kind in _ONE_THING and s.spans and not s.evidence and not s.warnings
+    }
+    chained: set[int] = set()
+    joined: list[Structure] = []
+    for way_id, structure in sorted(plain.items()):
+        if way_id in chained:
+            continue
+        chain, open_ends = [way_id], list(ends[way_id])
+        chained.add(way_id)
+        while open_ends:
+            node = open_ends.pop()
+            for other in meeting[node] if len(meeting[node]) == 2 else ():
+                following = plain.get(other)
+                if other in chained or following is None or following.kind is not structure.kind:
+                    continue
+                if node in ends[other]:
+                    chained.add(other)
+                    chain.append(other)
+                    open_ends += [end for end in ends[other] if end != node]
+        parts = [plain[member] for member in sorted(chain)]
+        joined.append(
+            replace(
+                parts[0],
+                name=next((p.name for p in parts if p.name), ""),
+                spans=tuple(span for p in parts for span in p.spans),
+                tags={element: tags for p in parts for element, tags in p.tags.items()},
+            )
+        )
+    kept = [s for s in structures if not s.spans or plain.get(s.spans[0].way) is not s]
+    return kept + joined

@@ -7,6 +7,7 @@ from datetime import datetime
 import pytest
 
 from clearance.assess.day import Halt, plan_day
+from clearance.assess.legs import TURN_ROUND_S
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
 from clearance.core.errors import NoWayError, PlaceError
@@ -116,6 +117,21 @@ def test_a_footpath_of_untold_order_is_told_and_worth_no_long_detour() -> None:
     ]
     refused = drive(two_ways(rail={"highway": "path"}), unverified=Unverified.REFUSE)
     assert roads(refused) == ROUND
+
+
+def test_a_tunnel_drawn_as_three_ways_is_one_finding_and_one_penalty() -> None:
+    town = Town()
+    for ref, x in enumerate([-500, 0, 200, 350, 600, 1500], start=1):
+        town.node(ref, x, 0)
+    for ref in range(1, 6):
+        cover = {"tunnel": "yes"} if ref in {2, 3, 4} else {}
+        town.way(10 + ref, [ref, ref + 1], {"highway": "residential", "name": "Deep Street"} | cover)
+    found = drive(network_of(town.extract()))
+    (finding,) = found.findings
+    assert (finding.structure.kind, finding.standing) == (Kind.TUNNEL, Standing.UNVERIFIED)
+    assert found.policy_seconds == pytest.approx(900, abs=1e-3) or found.policy_seconds == pytest.approx(
+        900 + TURN_ROUND_S, abs=1e-3
+    )
 
 
 def test_a_detour_that_is_too_long_is_not_taken_for_the_unverified() -> None:

@@ -162,6 +162,26 @@ def test_structures_told_by_the_road_itself(tags: dict[str, str], kind: Kind) ->
     assert (found.lon, found.lat) == pytest.approx(lonlat(50, 0), abs=2e-7)
 
 
+def test_a_tunnel_drawn_as_several_ways_is_one_thing_to_pass() -> None:
+    town = (
+        Town().node(1, 0, 0).node(2, 100, 0).node(3, 200, 0).node(4, 300, 0).node(5, 400, 0).node(6, 500, 0)
+    )
+    tunnel = ROAD | {"tunnel": "yes"}
+    town.way(10, [1, 2], ROAD).way(11, [2, 3], tunnel).way(12, [4, 3], tunnel | {"lit": "yes"})
+    town.way(13, [4, 5], tunnel | {"maxheight": "4.2"}).way(14, [5, 6], ROAD)
+    joined, own = find_structures(town.extract())
+    assert {s.way for s in joined.spans} == {11, 12}
+    assert set(joined.tags) == {"way/11", "way/12"}
+    assert {s.way for s in own.spans} == {13}  # with a height of its own
+
+
+def test_tunnels_that_part_at_a_junction_stay_apart() -> None:
+    town = Town().node(1, 0, 0).node(2, 100, 0).node(3, 200, 50).node(4, 200, -50)
+    tunnel = ROAD | {"tunnel": "yes"}
+    town.way(11, [1, 2], tunnel).way(12, [2, 3], tunnel).way(13, [2, 4], tunnel)
+    assert [len(s.spans) for s in find_structures(town.extract())] == [1, 1, 1]
+
+
 def test_none_with_nothing_above_is_listed_and_stands_nowhere() -> None:
     town = Town().node(1, 0, 0).node(2, 50, 0).way(10, [1, 2], ROAD | {"maxheight": "none"})
     (found,) = find_structures(town.extract())
