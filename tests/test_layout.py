@@ -18,7 +18,8 @@ ROOMS: dict[str, frozenset[str]] = {
     "assess": frozenset({"core", "network", "routing"}),
     "outputs": frozenset({"core"}),
     "workflow": frozenset({"core", "sources", "structures", "network", "routing", "assess", "outputs"}),
-    "cli": frozenset({"core", "workflow"}),
+    "web": frozenset({"core", "workflow"}),
+    "cli": frozenset({"core", "workflow", "web"}),
 }
 # Rooms that open no file, socket or clock; modules that are the one exception stand beside.
 PURE = {"core": set(), "structures": set(), "network": {"roadfile"}, "routing": set(), "assess": set()}

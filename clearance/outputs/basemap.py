@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     Points = npt.NDArray[np.float64]
     Floats = npt.NDArray[np.float64]
 
-__all__ = ["BaseMap", "base_map"]
+__all__ = ["CLASSES", "BaseMap", "base_map", "class_of"]
 
 Point = tuple[float, float]
 
@@ -88,7 +88,12 @@ def base_map(
 
 
 def _class(line: MapLine) -> str:
-    return "rail" if line.is_rail else _OF_HIGHWAY.get(line.highway.removesuffix("_link"), "service")
+    return "rail" if line.is_rail else class_of(line.highway)
+
+
+def class_of(highway: str) -> str:
+    """The class in which a road is drawn, one of `CLASSES`."""
+    return _OF_HIGHWAY.get(highway.removesuffix("_link"), "service")
 
 
 def _dotted(lines: Sequence[Sequence[Point]]) -> Points:

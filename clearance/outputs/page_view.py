@@ -45,7 +45,7 @@ from clearance.outputs.wording import (
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-__all__ = ["page_data", "page_texts"]
+__all__ = ["dual", "page_data", "page_texts", "sign_of", "slug_of"]
 
 Point = tuple[float, float]
 
@@ -74,19 +74,19 @@ def page_texts(drive: Drive) -> dict[str, Any]:
         "departure": _departure(drive),
         "verdict": drive.verdict.value,
         "verdict_word": verdict_word(drive.verdict),
-        "sentence": _dual(lambda u: verdict_sentence(drive, u)),
-        "height": _dual(lambda u: coach_text(coach.height, u)),
-        "need": _dual(lambda u: coach_text(coach.need, u)),
+        "sentence": dual(lambda u: verdict_sentence(drive, u)),
+        "height": dual(lambda u: coach_text(coach.height, u)),
+        "need": dual(lambda u: coach_text(coach.need, u)),
         "ceiling": _clearance(drive.ceiling),
         "gets_through": _clearance(drive.gets_through) if drive.verdict is Verdict.BLOCKED else None,
-        "distance": _dual(lambda u: distance_text(drive.distance_m, u)) if pieces else None,
+        "distance": dual(lambda u: distance_text(drive.distance_m, u)) if pieces else None,
         "duration": duration_text(drive.duration_s),
-        "coach": _dual(lambda u: _capital(f"{plain(coach.name)}: {coach_line(coach, u)}.")),
+        "coach": dual(lambda u: _capital(f"{plain(coach.name)}: {coach_line(coach, u)}.")),
         "has_pieces": pieces,
         "findings": [_finding(drive, f, "finding") for f in drive.findings],
         "in_the_way": [_finding(drive, f, "way") for f in drive.in_the_way],
         "key": [
-            {"slug": _SLUGS[standing], "sign": _SIGNS[standing], "words": words}
+            {"slug": _SLUGS[standing], "sign": sign_of(standing), "words": words}
             for standing, words in _KEY_WORDS.items()
             if any(f.standing is standing for f in drive.findings)
         ],
@@ -156,7 +156,17 @@ def page_data(drive: Drive, roads: Sequence[MapLine]) -> dict[str, Any]:
     }
 
 
-def _dual(make: Callable[[Units], str]) -> Markup:
+def slug_of(standing: Standing) -> str:
+    """The standing as the name of its look in the page's style."""
+    return _SLUGS[standing]
+
+
+def sign_of(standing: Standing) -> str:
+    """The sign that stands on the mark of a standing, empty where it is clear."""
+    return _SIGNS[standing]
+
+
+def dual(make: Callable[[Units], str]) -> Markup:
     """A text in both units, escaped; the page's style hides one of the two.
 
     Both are made here, so that the page itself never rounds a clearance.
@@ -170,7 +180,7 @@ def _dual(make: Callable[[Units], str]) -> Markup:
 
 
 def _clearance(figure: Length | None) -> Markup | None:
-    return None if figure is None else _dual(lambda u: clearance_text(figure, u))
+    return None if figure is None else dual(lambda u: clearance_text(figure, u))
 
 
 def _at(point: Point) -> str:
@@ -197,7 +207,7 @@ def _title(drive: Drive) -> str:
 
 def _departure(drive: Drive) -> Markup | None:
     leaves = drive.departure
-    return None if leaves is None else _dual(lambda u: f"{leaves:%Y-%m-%d}, {clock_text(leaves, u)}")
+    return None if leaves is None else dual(lambda u: f"{leaves:%Y-%m-%d}, {clock_text(leaves, u)}")
 
 
 def _spoken(finding: Finding) -> str:
@@ -214,14 +224,14 @@ def _finding(drive: Drive, finding: Finding, kind: str) -> dict[str, Any]:
         "sign": "×" if kind == "car" else f"{finding.number}{_SIGNS[finding.standing]}",
         "number": finding.number,
         "what": _capital(structure_text(finding.structure, finding.road)),
-        "height": _dual(lambda u: clearance_or_none(finding, u)),
+        "height": dual(lambda u: clearance_or_none(finding, u)),
         "label": standing_text(finding.standing),
         "where": _where(drive, finding) if kind == "finding" else None,
-        "advice": _dual(lambda u: advice(finding, drive.coach, u)),
-        "turn_off": _dual(lambda u: turn_off_text(finding, u)) if kind == "finding" else None,
+        "advice": dual(lambda u: advice(finding, drive.coach, u)),
+        "turn_off": dual(lambda u: turn_off_text(finding, u)) if kind == "finding" else None,
         "off_at": _at((off.lon, off.lat)) if off is not None else None,
         "evidence": [
-            _dual(lambda u, n=n: evidence_lines(finding.structure, u)[n])  # type: ignore[misc]
+            dual(lambda u, n=n: evidence_lines(finding.structure, u)[n])  # type: ignore[misc]
             for n in range(len(evidence_lines(finding.structure)))
         ],
     }
@@ -233,13 +243,13 @@ def _where(drive: Drive, finding: Finding) -> Markup:
         clock = clock_at(drive, finding.seconds, units)
         return f"{text}, about {clock}" if clock else f"{text}, after {duration_text(finding.seconds)}"
 
-    return _dual(words)
+    return dual(words)
 
 
 def _unchecked(part: Unchecked) -> dict[str, Any]:
     return {
-        "text": _dual(lambda u: unchecked_text(part, u)),
-        "where": _dual(lambda u: f"at {distance_text(part.distance_m, u)}"),
+        "text": dual(lambda u: unchecked_text(part, u)),
+        "where": dual(lambda u: f"at {distance_text(part.distance_m, u)}"),
         "at": _at(part.points[0]),
     }
 
@@ -262,10 +272,10 @@ def _stop(drive: Drive, index: int, stop: Stop) -> dict[str, Any]:
         "id": f"stop-{stop_letter(index)}",
         "letter": stop_letter(index),
         "name": place_text(stop.place),
-        "time": _dual(lambda u: times_text(drive, stop, u)),
-        "where": _dual(where),
-        "in_out": None if in_out is None else _dual(lambda u: in_out_text(in_out, u)),
-        "off_road": _dual(lambda u: off_road_text(stop, u)),
+        "time": dual(lambda u: times_text(drive, stop, u)),
+        "where": dual(where),
+        "in_out": None if in_out is None else dual(lambda u: in_out_text(in_out, u)),
+        "off_road": dual(lambda u: off_road_text(stop, u)),
         "serious": in_out is not None and in_out.serious,
         "turn_at": turn,
     }
@@ -278,7 +288,7 @@ def _step(step: Step) -> dict[str, Any]:
         "text": plain(step_text(step)),
         "passes": f"passes {', '.join(numbers)}" if numbers else "",
         "at": _at((step.lon, step.lat)),
-        "length": _dual(lambda u: distance_text(step.length_m, u)) if step.length_m > 0 else "",
+        "length": dual(lambda u: distance_text(step.length_m, u)) if step.length_m > 0 else "",
         "rotate": ROTATION[step.turn] if step.turn is not None else None,
     }
 
@@ -288,4 +298,4 @@ def _car(drive: Drive, car: CarDrive) -> dict[str, Any]:
         text = f"By car it is {distance_text(car.distance_m, units)} and {duration_text(car.duration_s)}"
         return f"{text}: the thin dashed line on the map. It is no way for the coach."
 
-    return {"text": _dual(words), "findings": [_finding(drive, f, "car") for f in car.differences]}
+    return {"text": dual(words), "findings": [_finding(drive, f, "car") for f in car.differences]}

@@ -1,0 +1,89 @@
+"""The texts of the pages in the reader's language.
+
+English stands in the templates themselves. A file ``languages/xx.toml`` holds the same texts in another
+language, English on the left; a text that is missing there is shown in English and marked so.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from markupsafe import Markup
+
+__all__ = ["ENGLISH", "Language", "language", "languages", "negotiated"]
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """A language: its code (BCP 47), its own name for itself, and its words for the English ones."""
+
+    code: str
+    name: str
+    words: dict[str, str]
+
+    def say(self, text: str, **values: object) -> str:
+        """A text of the pages in this language, with values put in where braces stand."""
+        said = self.words.get(text, text)
+        return said.format(**values) if values else said
+
+    def told(self, text: Any) -> Any:
+        """A text of the outputs: translated where it is known, else marked as English.
+
+        Screen readers then speak it as what it is (WCAG 2.1, 3.1.2 Language of Parts).
+        """
+        if text is None or self.code == "en" or text == "":
+            return text
+        if not isinstance(text, Markup) and text in self.words:
+            return self.words[text]
+        return Markup('<span lang="en">{}</span>').format(text)
+
+
+ENGLISH = Language("en", "English", {})
+
+
+@cache
+def languages() -> dict[str, Language]:
+    """Every language by its code, English first.
+
+    Raises ValueError for a file that is no such list: they are part of the program.
+    """
+    known = {"en": ENGLISH}
+    for file in sorted((files("clearance.web") / "languages").iterdir(), key=lambda f: f.name):
+        if not file.name.endswith(".toml"):
+            continue
+        held = tomllib.loads(file.read_text(encoding="utf-8"))
+        words = held["words"]
+        if not all(isinstance(v, str) and v for v in words.values()):
+            raise ValueError(f"{file.name}: every text needs its words")
+        code = file.name.removesuffix(".toml")
+        known[code] = Language(code, held["name"], words)
+    return known
+
+
+def language(code: str | None) -> Language | None:
+    """The language of a code, None where there is none."""
+    return languages().get(code or "")
+
+
+def negotiated(accept: str) -> Language:
+    """The language that an Accept-Language header asks for most (RFC 9110, 12.5.4), English where none fits.
+
+    >>> negotiated("fr, es-MX;q=0.8, en;q=0.5").code
+    'es'
+    """
+    best, weight = ENGLISH, 0.0
+    for part in accept[:1000].split(","):
+        tag, _, quality = part.strip().partition(";")
+        code = tag.strip().lower().partition("-")[0]
+        try:
+            asked = float(quality.strip().removeprefix("q=")) if quality else 1.0
+        except ValueError:
+            continue
+        found = language("en" if code == "*" else code)
+        if found is not None and asked > weight:
+            best, weight = found, asked
+    return best
