@@ -8,7 +8,19 @@ from enum import StrEnum
 
 from clearance.core.lengths import Length
 
-__all__ = ["Direction", "Evidence", "EvidenceClass", "Kind", "Span", "Standing", "Structure"]
+__all__ = [
+    "MAP_SOURCE",
+    "Direction",
+    "Evidence",
+    "EvidenceClass",
+    "Kind",
+    "Span",
+    "Standing",
+    "Structure",
+]
+
+#: The source of everything that tags of the map tell.
+MAP_SOURCE = "OpenStreetMap"
 
 
 class Kind(StrEnum):
@@ -34,6 +46,15 @@ class Kind(StrEnum):
     FUEL_CANOPY = "fuel canopy"
     LIMIT = "posted height, structure not mapped"
     UNKNOWN_CROSSING = "crossing of unknown order"
+
+
+#: Kinds that stand over a road at one place; the others are at the road or beside it.
+_OVER_ROADS = frozenset(
+    {
+        *(Kind.BRIDGE, Kind.RAIL_BRIDGE, Kind.RAIL_TRESTLE, Kind.FOOTBRIDGE, Kind.AQUEDUCT, Kind.PIPE),
+        *(Kind.CONVEYOR, Kind.GANTRY, Kind.BUILDING, Kind.BUILDING_PASSAGE, Kind.TUNNEL),
+    }
+)
 
 
 class EvidenceClass(StrEnum):
@@ -72,6 +93,9 @@ class Evidence:
     ``@`` of a conditional tag, empty where the figure always holds. `can_clear` is False where the
     figure may condemn the structure but never make it clear: a height posted on the bridge way
     itself, an implied rule, a bare number that may be feet.
+
+    `implied` is what a structure without a sign has at least where a country's rule was kept: for wording and
+    for ranking among the unverified, never a figure.
     """
 
     evidence_class: EvidenceClass
@@ -83,8 +107,9 @@ class Evidence:
     condition: str = ""
     can_clear: bool = True
     note: str = ""
-    source: str = "OpenStreetMap"
+    source: str = MAP_SOURCE
     date: str = ""
+    implied: Length | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,3 +181,13 @@ class Structure:
             and e.evidence_class in (EvidenceClass.POSTED, EvidenceClass.MEASURED)
             for e in self.figures(direction)
         )
+
+    @property
+    def over_road(self) -> bool:
+        """Whether it surely stands over a road of the map: a bridge, building or tunnel, no bar, no limit."""
+        return self.kind in _OVER_ROADS and not self.ambiguous_order and bool(self.spans or self.nodes)
+
+    @property
+    def implied(self) -> Length | None:
+        """What it has at least if its country's rule was kept; None where no rule tells. It never clears."""
+        return min((e.implied for e in self.evidence if e.implied is not None), default=None)

@@ -11,13 +11,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from clearance.core.heights import height_is_unread, tells_below_default
 from clearance.core.lengths import HeightWord, Length, height_word
 from clearance.core.structure import Evidence, EvidenceClass, Kind, Structure
 
 if TYPE_CHECKING:
     from clearance.core.extract import Extract
 
-__all__ = ["RULES", "ImpliedRule", "implied_height", "rules_for", "with_implied"]
+__all__ = ["RULES", "ImpliedRule", "rules_for", "with_implied"]
 
 #: Country code (ISO 3166-1 alpha-2) at a longitude and latitude; empty where it is none.
 CountryAt = Callable[[float, float], str]
@@ -56,8 +57,8 @@ RULES: tuple[ImpliedRule, ...] = (
     ImpliedRule(
         country="US",
         meaning=(
-            "a height sign is required only where the clearance is less than 12 in above the greatest legal "
-            "height of a vehicle in the state; the sign may show up to 3 in less than there is"
+            "a sign is required only below 12 in above the greatest legal height of a vehicle in the state; "
+            "it may show up to 3 in less than there is"
         ),
         source="Manual on Uniform Traffic Control Devices, section 2C.27",
         date="2009",
@@ -120,7 +121,6 @@ RULES: tuple[ImpliedRule, ...] = (
         word_only=True,
     ),
 )
-_BY_KEY = {rule.key: rule for rule in RULES}
 
 #: Structures over public roads that signs are put up for.
 _SIGNED_KINDS = frozenset(
@@ -167,8 +167,8 @@ def with_implied(
 ) -> tuple[Structure, ...]:
     """The structures, those that nothing verifies with what the rules of their country imply.
 
-    Implied evidence has no figure, so that it neither clears nor condemns: its note tells the rule,
-    `implied_height` its figure for ranking. The country and state are those that the map's own tags tell
+    Implied evidence has no figure, so that it neither clears nor condemns: its note tells the rule, `implied`
+    what the rule promises, for ranking. The country and state are those that the map's own tags tell
     (county names of the US census on the road, addresses all of one country); else `country_at` is asked.
     """
     regions = _Regions(extract, country_at)
@@ -179,31 +179,18 @@ def with_implied(
             road = structure.tags.get(f"way/{structure.spans[0].way}", {})
             country, region = regions.of(structure, road)
             rules = rules_for(country, region, road, unsigned=_said_ordinary(structure))
-            added = tuple(map(_evidence, rules))
+            # Of a height that is there but not understood, and of a lower one, no rule promises anything.
+            doubted = any(height_is_unread(e) or tells_below_default(e) for e in structure.evidence)
+            added = tuple(_evidence(rule, promises=not doubted) for rule in rules)
         found.append(replace(structure, evidence=structure.evidence + added) if added else structure)
     return tuple(found)
-
-
-def implied_height(structure: Structure) -> Length | None:
-    """What the structure has at least if its country's rule was kept; None where no rule tells.
-
-    For ranking among the unverified alone: the higher, the less likely too low.
-    """
-    heights = [
-        rule.height
-        for e in structure.evidence
-        if e.evidence_class is EvidenceClass.IMPLIED
-        and (rule := _BY_KEY.get(e.key)) is not None
-        and rule.height is not None
-    ]
-    return min(heights, default=None)
 
 
 def _said_ordinary(structure: Structure) -> bool:
     return any(e.figure is None and height_word(e.raw) is HeightWord.DEFAULT for e in structure.evidence)
 
 
-def _evidence(rule: ImpliedRule) -> Evidence:
+def _evidence(rule: ImpliedRule, *, promises: bool) -> Evidence:
     return Evidence(
         evidence_class=EvidenceClass.IMPLIED,
         key=rule.key,
@@ -211,6 +198,7 @@ def _evidence(rule: ImpliedRule) -> Evidence:
         note=f"{rule.meaning}; look for a sign",
         source=rule.source,
         date=rule.date,
+        implied=rule.height if promises else None,
     )
 
 

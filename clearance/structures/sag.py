@@ -1,11 +1,6 @@
-"""Where the road dips or humps beneath a structure: the headroom that a long coach loses to it.
+"""Where the road dips or humps beneath a structure: profiles from heights of the ground, and what tags tell.
 
-Between its axles a coach is a stiff chord over the road, so in a dip its roof comes nearer to what is
-above; in front of and behind its axles the same happens on a hump. In the United Kingdom headroom over a
-dip is measured above a chord of 25 m (Traffic Signs Manual, chapter 4, 2013, paragraphs 7.1 and 7.10).
-
-Heights and distances are in metres. Distances are taken along the level and the coach's height upright: on a
-grade of 10 % a roof 4 m high reaches 2 cm higher than that.
+What a coach loses to a profile is in `core.profile`.
 """
 
 from __future__ import annotations
@@ -19,9 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.core.access import is_road
-from clearance.core.errors import UsageError
 from clearance.core.lengths import Length
-from clearance.core.structure import Evidence, EvidenceClass, Kind, Structure
+from clearance.core.profile import PROFILE_REACH_M, STATIONS_M, Profile, lost_under, with_sag
+from clearance.core.structure import Kind, Structure
 from clearance.structures.map_bridges import M_PER_DEGREE
 
 if TYPE_CHECKING:
@@ -32,134 +27,20 @@ if TYPE_CHECKING:
     F64 = npt.NDArray[np.float64]
 
 __all__ = [
-    "UK_CHORD_M",
-    "Profile",
-    "lost_headroom",
+    "RoadProfiles",
     "profile_under",
-    "sag_of_circle",
-    "sag_of_parabola",
-    "with_profiles",
-    "with_sag",
+    "road_profiles",
+    "with_profile_warnings",
     "with_sag_warnings",
 ]
 
-#: Headroom in the United Kingdom is measured above a chord of this length.
-UK_CHORD_M = 25.0
+#: A long coach: 8 m between the axles, 1 m before and 4 m behind them (common practice, no source).
+_LONG_COACH = {"wheelbase_m": 8.0, "front_m": 1.0, "rear_m": 4.0}
+#: Less than this is not worth a warning: grids of the ground err by as much. Judgement, no source.
+_WORTH_SAYING = Length.from_metres("0.03")
 
 #: Heights of the ground for places: (lon, lat) in WGS84 degrees, arrays (k,), to metres (k,), NaN for none.
 Heights = Callable[["F64", "F64"], "F64"]
-
-
-@dataclass(frozen=True, slots=True)
-class Profile:
-    """A road seen from the side: distances along it and heights, in metres, arrays (n,), at least two.
-
-    Between its points the road is straight. Raises UsageError where the distances do not rise or a value
-    is no number.
-    """
-
-    distance: F64
-    height: F64
-
-    def __post_init__(self) -> None:
-        """Refuse what is no profile."""
-        if len(self.distance) != len(self.height) or len(self.distance) < 2:
-            raise UsageError("a profile needs two points or more, each with a distance and a height")
-        if not (np.isfinite(self.distance).all() and np.isfinite(self.height).all()):
-            raise UsageError("a profile needs numbers; a height of the ground is missing")
-        if not (np.diff(self.distance) > 0).all():
-            raise UsageError("the distances of a profile must rise from point to point")
-
-    def at(self, distance: F64) -> F64:
-        """Heights at these distances."""
-        return np.interp(distance, self.distance, self.height)
-
-
-def _rounded_up(metres: float) -> Length:
-    # A millionth of a millimetre is noise of the arithmetic.
-    return Length(max(math.ceil(round(metres * 10_000, 6)), 0))
-
-
-def sag_of_circle(wheelbase_m: float, radius_m: float) -> Length:
-    """Headroom lost midway between the axles in a dip of this radius: R - sqrt(R^2 - L^2 / 4).
-
-    Rounded up to a tenth of a millimetre. Raises UsageError where the chord does not fit the circle.
-    """
-    if not 0 < wheelbase_m <= 2 * radius_m:
-        raise UsageError(f"a wheelbase of {wheelbase_m:g} m does not fit in a dip of radius {radius_m:g} m")
-    half = wheelbase_m / 2
-    return _rounded_up(half * half / (radius_m + math.sqrt(radius_m * radius_m - half * half)))
-
-
-def sag_of_parabola(wheelbase_m: float, grade_change: float, curve_m: float) -> Length:
-    """Headroom lost anywhere in a parabolic dip: A L^2 / (8 C), for a change of grade A over a curve C.
-
-    `grade_change` is a ratio (0.1 for a change by 10 %), `curve_m` the length of the curve. Holds while
-    the coach stands on the curve. Rounded up to a tenth of a millimetre. Raises UsageError otherwise.
-    """
-    if not (0 < wheelbase_m <= curve_m and grade_change >= 0):
-        raise UsageError(
-            "the wheelbase must be above zero and fit on the curve, the change of grade not negative"
-        )
-    return _rounded_up(grade_change * wheelbase_m**2 / (8 * curve_m))
-
-
-def lost_headroom(
-    profile: Profile,
-    at_m: float,
-    *,
-    wheelbase_m: float,
-    front_m: float = 0.0,
-    rear_m: float = 0.0,
-    chord_m: float = 0.0,
-) -> Length:
-    """The most by which the roof of a coach is nearer to what is above at `at_m` than the road's height says.
-
-    Over all places of the coach on the profile, in either direction of travel: exact for the profile as
-    given. `front_m` and `rear_m` are what stands out beyond the axles. `chord_m` is the chord that the
-    headroom there was measured above, so that only what goes beyond its own loss is lost again. Never
-    negative; rounded up to a tenth of a millimetre.
-
-    Raises UsageError where a measure cannot be meant or the profile does not reach a coach's length to
-    either side.
-    """
-    if not (0 < wheelbase_m < 100 and 0 <= front_m < 30 and 0 <= rear_m < 30 and 0 <= chord_m < 100):
-        raise UsageError("wheelbase, overhangs and chord must be lengths of a road vehicle, in metres")
-    reach = max(wheelbase_m + max(front_m, rear_m), chord_m)
-    first, last = float(profile.distance[0]), float(profile.distance[-1])
-    if not first + reach <= at_m <= last - reach:
-        raise UsageError(
-            f"the profile, {first:g} to {last:g} m, does not reach {reach:g} m to either side of {at_m:g} m"
-        )
-    lost = max(
-        _lost(profile, at_m, wheelbase_m, front_m, rear_m),
-        _lost(profile, at_m, wheelbase_m, rear_m, front_m),
-    )
-    counted = _lost(profile, at_m, chord_m, 0.0, 0.0) if chord_m else 0.0
-    return _rounded_up(lost - max(counted, 0.0))
-
-
-def _lost(profile: Profile, at_m: float, base: float, front: float, rear: float) -> float:
-    """The greatest height of the chord through the axles above the road at `at_m`.
-
-    With the rear axle at a, that is z(a) + (z(a + L) - z(a)) (p - a) / L - z(p): between the points of
-    the profile a parabola in a, greatest at an end of its stretch or at its vertex.
-    """
-    low, high = at_m - base - front, at_m + rear
-    knots = np.concatenate([profile.distance, profile.distance - base, [low, high]])
-    knots = np.unique(knots[(knots >= low) & (knots <= high)])
-    a, b = knots[:-1], knots[1:]
-    rise_a = (profile.at(b) - profile.at(a)) / (b - a)
-    rise_b = (profile.at(b + base) - profile.at(a + base)) / (b - a)
-    # h(a + t) = z + rise_a t + (d + (rise_b - rise_a) t) (p - a - t) / L, with d the rise of the chord.
-    z, d = profile.at(a), profile.at(a + base) - profile.at(a)
-    bend = (rise_b - rise_a) / base
-    slope = rise_a + bend * (at_m - a) - d / base
-    with np.errstate(divide="ignore", invalid="ignore"):
-        vertex = np.where(bend > 0, slope / (2 * bend), 0.0)
-    t = np.stack([np.zeros_like(a), np.clip(vertex, 0.0, b - a), b - a])
-    above = z + rise_a * t + (d / base + bend * t) * (at_m - a - t)
-    return float(above.max() - profile.at(np.array([at_m]))[0])
 
 
 # --- a profile from heights of the ground -------------------------------------------------------------
@@ -259,66 +140,50 @@ class _Neighbours:
         return [choices[int(np.argmax(straight))]] if straight.max() > 0 else []
 
 
-def with_sag(
-    structure: Structure, lost: Length, *, wheelbase_m: float, source: str, date: str = ""
-) -> Structure:
-    """The structure with what is left of its lowest figure for a coach of this wheelbase.
-
-    The figure may condemn and never clear; with nothing lost, or no figure to lose from, the structure
-    gets a warning at most.
+@dataclass(frozen=True, slots=True)
+class RoadProfiles:
+    """Heights of the road under structures: `structure` (m,) their indices, `height` (m, s) in metres at
+    `core.profile.STATIONS_M` from each.
     """
-    if lost <= Length(0):
-        return structure
-    text = (
-        f"the road dips or humps here: a coach with a wheelbase of {wheelbase_m:g} m loses {lost} of height"
-    )
-    warnings = (*structure.warnings, text)
-    lowest = structure.lowest()
-    if lowest is None:
-        return replace(structure, warnings=warnings)
-    left = Evidence(
-        evidence_class=EvidenceClass.MEASURED,
-        figure=lowest - lost,
-        key="vertical profile",
-        raw=f"{lowest} less {lost}",
-        can_clear=False,
-        note=text,
-        source=source,
-        date=date,
-    )
-    return replace(structure, evidence=(*structure.evidence, left), warnings=warnings)
+
+    structure: npt.NDArray[np.int32]
+    height: F64
 
 
-def with_profiles(
-    structures: Sequence[Structure],
-    extract: Extract,
-    heights: Heights,
-    *,
-    wheelbase_m: float,
-    front_m: float = 0.0,
-    rear_m: float = 0.0,
-    chord_m: float = 0.0,
-    source: str,
-    date: str = "",
-) -> tuple[Structure, ...]:
-    """The structures, each with what a coach of these measures loses of its headroom to the road's profile.
+def road_profiles(structures: Sequence[Structure], extract: Extract, heights: Heights) -> RoadProfiles:
+    """The profile of the road under every structure that stands above a road and whose ground is known.
 
-    Every structure above a road that `heights` knows the ground of; see `profile_under`, `lost_headroom`
-    and `with_sag`. Raises UsageError for measures that cannot be meant.
+    See `profile_under` for what `heights` must be.
     """
     roads = _Neighbours(extract)
-    # A step more than lost_headroom asks for, so that rounding leaves the profile long enough.
-    reach = max(wheelbase_m + max(front_m, rear_m), chord_m) + 2.0
-    found = []
-    for structure in structures:
-        profile = _profile(structure, roads, heights, reach, 1.0) if structure.upper else None
-        if profile is not None:
-            lost = lost_headroom(
-                *profile, wheelbase_m=wheelbase_m, front_m=front_m, rear_m=rear_m, chord_m=chord_m
-            )
-            found.append(with_sag(structure, lost, wheelbase_m=wheelbase_m, source=source, date=date))
-        else:
-            found.append(structure)
+    found: list[int] = []
+    rows: list[F64] = []
+    for index, structure in enumerate(structures):
+        # A step more than is kept, so that rounding leaves the profile long enough.
+        told = _profile(structure, roads, heights, PROFILE_REACH_M + 1, 1.0) if structure.upper else None
+        if told is not None:
+            profile, at = told
+            found.append(index)
+            rows.append(profile.at(at + STATIONS_M))
+    height = np.array(rows, dtype=np.float64).reshape(-1, len(STATIONS_M))
+    return RoadProfiles(np.array(found, dtype=np.int32), height)
+
+
+def with_profile_warnings(
+    structures: Sequence[Structure], profiles: RoadProfiles, *, source: str
+) -> tuple[Structure, ...]:
+    """The structures, those over a dip or hump that costs a long coach height with a warning that says so.
+
+    For those whose coach has no wheelbase told; what a coach of known measures loses is reckoned when it
+    drives.
+    """
+    lost = lost_under(profiles.height, **_LONG_COACH)
+    found = list(structures)
+    for index, tenths in zip(profiles.structure.tolist(), lost.tolist(), strict=True):
+        if tenths >= _WORTH_SAYING.tenths:
+            bare = replace(structures[index], evidence=())
+            warned = with_sag(bare, Length(tenths), wheelbase_m=_LONG_COACH["wheelbase_m"], source=source)
+            found[index] = replace(structures[index], warnings=warned.warnings)
     return tuple(found)
 
 

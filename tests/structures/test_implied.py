@@ -9,7 +9,7 @@ from clearance.core.lengths import Length
 from clearance.core.standing import standing
 from clearance.core.structure import Direction, EvidenceClass, Standing, Structure
 from clearance.structures.find import find_structures
-from clearance.structures.implied import RULES, implied_height, rules_for, with_implied
+from clearance.structures.implied import RULES, rules_for, with_implied
 from tests.towns import Town
 
 BRIDGE = {"highway": "primary", "bridge": "yes", "layer": "1"}
@@ -43,7 +43,7 @@ def test_california_from_its_law_and_the_manual() -> None:
     """Greatest legal height 14'0" (California Vehicle Code 35250), signs below 12 in more (MUTCD 2C.27)."""
     found = implied({"tiger:county": "Invented, CA"})
     assert rules(found) == ["rule US", "rule US-CA"]
-    assert implied_height(found) == Length.from_feet(14 + 1)
+    assert found.implied == Length.from_feet(14 + 1)
     assert "look for a sign" in found.evidence[-1].note
     assert "California Vehicle Code 35250" in found.evidence[-1].source
 
@@ -85,7 +85,10 @@ def test_where_a_rule_holds(
 
 def test_a_structure_with_a_known_height_needs_no_rule() -> None:
     assert rules(implied({"maxheight": "4.2", "tiger:county": "Invented, CA"})) == []
-    assert rules(implied({"maxheight": "low", "tiger:county": "Invented, CA"})) == ["rule US", "rule US-CA"]
+    unread = implied({"maxheight": "low", "tiger:county": "Invented, CA"})
+    assert rules(unread) == ["rule US", "rule US-CA"]
+    assert unread.implied is None  # what is there may be lower than any rule
+    assert implied({"maxheight": "below_default", "tiger:county": "Invented, CA"}).implied is None
 
 
 def test_of_several_figures_the_most_special_rule_counts() -> None:
