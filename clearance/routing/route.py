@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from clearance.network.network import F64, Network
     from clearance.routing.mask import Costs
 
-__all__ = ["Passage", "Route", "covered_hits", "hits_on", "route_points"]
+__all__ = ["ONE_PASSAGE_M", "Passage", "Route", "covered_hits", "hits_on", "route_points"]
 
 #: Two hits of one structure nearer than this, in metres along the drive, are one passage.
-_ONE_PASSAGE_M = 0.5
+ONE_PASSAGE_M = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +173,7 @@ def _passages(found: list[tuple[Passage, float]]) -> tuple[Passage, ...]:
         at = open_at.get(passage.structure)
         if not passage.passed and (passage.structure in passed or at is not None):
             continue
-        if at is None or passage.distance_m > ends[at] + _ONE_PASSAGE_M:
+        if at is None or passage.distance_m > ends[at] + ONE_PASSAGE_M:
             open_at[passage.structure] = len(passages)
             passages.append(passage)
             ends.append(end)
