@@ -22,6 +22,8 @@ _WIDTH_RANGE = (Length.from_metres("1"), Length.from_metres("4"))
 _LENGTH_RANGE = (Length.from_metres("2"), Length.from_metres("30"))
 _TOWED_LENGTH_RANGE = (Length.from_metres("1"), Length.from_metres("20"))
 _WEIGHT_RANGE_KG = (300, 60_000)
+_WHEELBASE_RANGE = (Length.from_metres("1.5"), Length.from_metres("12"))
+_OVERHANG_RANGE = (Length.from_metres("0.2"), Length.from_metres("8"))
 
 
 class Fuel(StrEnum):
@@ -42,6 +44,9 @@ class Coach:
     `length` is the whole, which limits are judged against. `own_length` and `towed_length` are its
     two parts, where both are told; `height_at` says where on the coach the height was measured.
 
+    `wheelbase` is from the front axle to the hindmost, `rear_overhang` from there to the rear of the coach
+    itself: what the roof gains over a dip or a hump is reckoned from them, see `overhangs`.
+
     Raises UsageError where a measure cannot be meant.
     """
 
@@ -60,6 +65,8 @@ class Coach:
     towed_name: str = ""
     towed_length: Length | None = None
     fuel: Fuel | None = None
+    wheelbase: Length | None = None
+    rear_overhang: Length | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, naming the measure."""
@@ -69,6 +76,8 @@ class Coach:
             ("length", self.length, _LENGTH_RANGE),
             ("own length", self.own_length, _LENGTH_RANGE),
             ("towed length", self.towed_length, _TOWED_LENGTH_RANGE),
+            ("wheelbase", self.wheelbase, _WHEELBASE_RANGE),
+            ("rear overhang", self.rear_overhang, _OVERHANG_RANGE),
         ):
             if value is not None and not low <= value <= high:
                 raise UsageError(
@@ -90,6 +99,11 @@ class Coach:
             whole = self.own_length + (self.towed_length or Length(0))
             if self.length is not None and self.length < whole:
                 raise UsageError(f"coach length {self.length} is less than its parts, {whole}")
+            on_wheels = (self.wheelbase or Length(0)) + (self.rear_overhang or Length(0))
+            if self.own_length < on_wheels:
+                raise UsageError(
+                    f"coach length {self.own_length} is less than wheelbase and rear overhang, {on_wheels}"
+                )
 
     @property
     def need(self) -> Length:
@@ -100,3 +114,22 @@ class Coach:
     def comfort_or_need(self) -> Length:
         """The comfort, never below the need."""
         return max(self.comfort, self.need)
+
+    @property
+    def overhangs(self) -> tuple[Length, Length]:
+        """What stands out before the front axle and behind the hindmost one, at the most.
+
+        What is not told counts as all of the coach that is left, but no more than the wheelbase: a longer
+        overhang loses more on a hump. Without a wheelbase there are none.
+        """
+        if self.wheelbase is None:
+            return Length(0), Length(0)
+        most = min(self.wheelbase, _OVERHANG_RANGE[1])
+        length = self.own_length or self.length
+        if length is not None:
+            most = min(most, max(length - self.wheelbase, Length(0)))
+        if self.rear_overhang is None:
+            return most, most
+        if self.own_length is None:
+            return most, self.rear_overhang
+        return min(most, self.own_length - self.wheelbase - self.rear_overhang), self.rear_overhang

@@ -117,6 +117,28 @@ ITEMS: tuple[Item, ...] = (
         example="38ft",
     ),
     Item(
+        key="wheelbase",
+        field="wheelbase",
+        ask="Wheelbase",
+        kind=ItemKind.MEASURE,
+        how=(
+            "From the middle of the front wheel to the middle of the hindmost one. In a dip the roof between",
+            "the axles comes nearer to the bridge. Left out: what a dip or a hump takes is not taken off.",
+        ),
+        example="24ft",
+    ),
+    Item(
+        key="rear_overhang",
+        field="rear_overhang",
+        ask="Overhang behind the hindmost wheel",
+        kind=ItemKind.MEASURE,
+        how=(
+            "From the middle of the hindmost wheel to the rearmost part of the coach. On a hump the rear",
+            "stands higher. Left out, it counts as long as it can be.",
+        ),
+        example="10ft",
+    ),
+    Item(
         key="weight",
         field="weight_kg",
         ask="Weight as loaded",

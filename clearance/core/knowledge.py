@@ -12,7 +12,7 @@ __all__ = ["AreaKnown", "Knowledge"]
 
 @dataclass(frozen=True, slots=True)
 class AreaKnown:
-    """Of `crossings` bridges, buildings, tunnels over the roads of an area, `known` have a height to rely on."""
+    """Of `crossings` bridges, buildings and tunnels over roads, `known` have a height to rely on."""
 
     crossings: int
     known: int

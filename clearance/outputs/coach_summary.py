@@ -28,12 +28,13 @@ def coach_summary(coach: Coach, units: Units = Units.BOTH) -> str:
         ("comfort", f"{clearance_text(coach.comfort_or_need, units)}: lower is called tight"),
         ("width", measure(coach.width)),
         ("length", _length(coach, measure(coach.length), units)),
+        ("wheelbase", _wheels(coach, units)),
         ("weight", _NOT_CHECKED if coach.weight_kg is None else weight_text(coach.weight_kg, units)),
         ("fuel", coach.fuel.value if coach.fuel else "not told"),
         ("propane", "aboard" if coach.propane else "none aboard"),
         ("towed", _towed(coach)),
     ]
-    return "\n".join([coach.name, *(f"  {name:<8} {text}" for name, text in rows)])
+    return "\n".join([coach.name, *(f"  {name:<9} {text}" for name, text in rows)])
 
 
 def _length(coach: Coach, whole: str, units: Units) -> str:
@@ -41,6 +42,14 @@ def _length(coach: Coach, whole: str, units: Units) -> str:
         return f"{whole} with what is towed" if coach.towing and coach.length is not None else whole
     own, towed = coach_text(coach.own_length, units), coach_text(coach.towed_length, units)
     return f"{whole}: coach {own}, towed {towed}"
+
+
+def _wheels(coach: Coach, units: Units) -> str:
+    if coach.wheelbase is None:
+        return "not told, so what a dip or a hump under a bridge takes is not taken off"
+    front, rear = (coach_text(overhang, units) for overhang in coach.overhangs)
+    most = "" if coach.rear_overhang is not None and coach.own_length is not None else " at the most"
+    return f"{coach_text(coach.wheelbase, units)}, overhangs {front} in front and {rear} behind{most}"
 
 
 def _towed(coach: Coach) -> str:

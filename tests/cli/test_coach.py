@@ -16,9 +16,7 @@ from clearance.core.errors import InputError, UsageError
 from clearance.core.lengths import Length
 from clearance.sources.coach_file import coach_text, read_coach
 
-TOWED_ANSWERS = (
-    "Heron\n12'10\"\nrear air conditioner\n\n\n8ft 6in\n38ft\n26000lbs\ngasoline\ny\ny\nsmall car\n17ft\nn\n"
-)
+TOWED_ANSWERS = "Heron\n12'10\"\nrear air conditioner\n\n\n8ft 6in\n38ft\n24ft\n10ft\n26000lbs\ngasoline\ny\ny\nsmall car\n17ft\nn\n"
 HERON = Coach(
     name="Heron",
     height=Length.from_feet(12, 10),
@@ -29,6 +27,8 @@ HERON = Coach(
     weight_kg=11793,
     fuel=Fuel.GASOLINE,
     towing=True,
+    wheelbase=Length.from_feet(24),
+    rear_overhang=Length.from_feet(10),
     towed_name="small car",
     towed_length=Length.from_feet(17),
 )
@@ -49,7 +49,7 @@ def test_answers_become_a_file(tmp_path: Path) -> None:
 
 def test_bad_answers_are_asked_again(tmp_path: Path) -> None:
     path = tmp_path / "coach.toml"
-    answers = "\n\n12.10\n3.9m, or so\n39m\n3.9m\n\n\n\n\n\n\nwater\n\nmaybe\nn\nn\n"
+    answers = "\n\n12.10\n3.9m, or so\n39m\n3.9m\n\n\n\n\n\n\n\n\nwater\n\nmaybe\nn\nn\n"
     result = _run("new", "-o", str(path), answers=answers)
     assert result.exit_code == 0, result.output
     assert read_coach(path) == Coach(height=Length.from_metres("3.9"), propane=False)
@@ -59,7 +59,7 @@ def test_bad_answers_are_asked_again(tmp_path: Path) -> None:
 
 def test_a_towed_length_is_needed_beside_a_length(tmp_path: Path) -> None:
     path = tmp_path / "coach.toml"
-    answers = "\n4m\n\n\n\n\n11m\n\n\n\ny\n\n\n5m\n\n"
+    answers = "\n4m\n\n\n\n\n11m\n\n\n\n\n\ny\n\n\n5m\n\n"
     result = _run("new", "-o", str(path), answers=answers)
     assert result.exit_code == 0, result.output
     assert read_coach(path).length == Length.from_metres("16")
@@ -96,6 +96,7 @@ def test_show_tells_what_the_file_says(tmp_path: Path) -> None:
         "55'0\"",
         "must not be reversed",
         "26,000 lb",
+        "overhangs 4'0\" (1.22 m) in front and 10'0\" (3.05 m) behind\n",
     ):
         assert words in result.stdout, words
 

@@ -21,6 +21,8 @@ margin = "0"
 comfort = "4.4m"
 width = "8ft 6in"
 length = "38ft"
+wheelbase = "24ft"
+rear_overhang = "3.1m"
 weight = "26000lbs"
 fuel = "diesel"
 propane = false
@@ -54,6 +56,8 @@ def test_every_item_is_read(tmp_path: Path) -> None:
         width=Length.from_feet(8, 6),
         length=Length.from_feet(55),
         own_length=Length.from_feet(38),
+        wheelbase=Length.from_feet(24),
+        rear_overhang=Length.from_metres("3.1"),
         weight_kg=11793,  # 26000 lb of 0.45359237 kg, rounded down as limits are
         fuel=Fuel.DIESEL,
         propane=False,
@@ -187,6 +191,9 @@ def _coaches(draw: st.DrawFn) -> Coach:
         width=draw(st.none() | _lengths("1", "4")),
         length=None if own is None else own + (towed or Length(0)),
         own_length=own,
+        # They fit on the shortest coach drawn here.
+        wheelbase=draw(st.none() | _lengths("1.5", "1.8")),
+        rear_overhang=draw(st.none() | st.just(Length.from_metres("0.2"))),
         weight_kg=draw(st.none() | st.integers(300, 60_000)),
         towing=towing,
         tow_reversible=towing and draw(st.booleans()),
