@@ -9,6 +9,7 @@ from typing import Any
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, Finding, Piece, Stop, TurnOff
 from clearance.core.extract import ExtractInfo
+from clearance.core.facility import Facility
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.standing import standing
@@ -17,6 +18,8 @@ from clearance.outputs.elements import elements_of
 from clearance.outputs.marks import (
     CAR_LINE,
     DRIVE_LINE,
+    FACILITY_MARK,
+    FULL_TANK_MARK,
     MARKS,
     PLACE_MARK,
     TURN_OFF_MARK,
@@ -30,6 +33,8 @@ from clearance.outputs.wording import (
     clearance_or_none,
     coach_line,
     evidence_lines,
+    facility_text,
+    facility_title,
     finding_title,
     headroom_text,
     in_out_text,
@@ -59,8 +64,9 @@ def drive_geojson(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     """A drive as one FeatureCollection.
 
     The property `role` of a feature is ``drive`` (the whole line), ``piece`` (a stretch on one road),
-    ``start``, ``stop``, ``end``, ``finding``, ``turn-off``, ``in the way`` (what blocks), ``unchecked`` (a
-    part that no road was found for), ``car drive`` or ``on the car drive`` (what the coach avoids there).
+    ``start``, ``stop``, ``end``, ``facility`` (along the way), ``finding``, ``turn-off``, ``in the way``
+    (what blocks), ``unchecked`` (a part that no road was found for), ``car drive`` or ``on the car drive``
+    (what the coach avoids there).
     Numbers are metres (`..._m`), seconds (`..._s`) and exact decimals for heights; texts follow `units`.
     `arrives` and `leaves` of a place are local times (ISO 8601), null where no departure is set.
     Verdict, coach, cautions, data date and attribution are members of the collection itself
@@ -68,6 +74,7 @@ def drive_geojson(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     """
     features = _drive_lines(drive, units)
     features += _places(drive, units)
+    features += [_facility(n, f, drive.coach, units) for n, f in enumerate(drive.along, 1)]
     for role, found in (("finding", drive.findings), ("in the way", drive.in_the_way)):
         features += [_finding(role, f, drive.coach, units) for f in found]
     features += [_turn_off(f, f.turn_off, units) for f in drive.findings if f.turn_off is not None]
@@ -235,6 +242,31 @@ def _places(drive: Drive, units: Units) -> list[Feature]:
             _feature(f"{role}/{n}", _point(place.lon, place.lat), properties | PLACE_MARK.properties())
         )
     return features
+
+
+def _facility(number: int, facility: Facility, coach: Coach, units: Units) -> Feature:
+    canopy = facility.canopy
+    properties = {
+        "role": "facility",
+        "title": facility_title(facility),
+        "description": facility_text(facility, coach, units),
+        "kind": facility.kind.value,
+        "name": plain(facility.place.name),
+        "element": facility.place.osm,
+        "full_tank": facility.full_tank,
+        "distance": distance_text(facility.distance_m, units),
+        "distance_m": round(facility.distance_m, 1),
+        "detour": duration_text(facility.detour_s),
+        "detour_s": round(facility.detour_s, 1),
+        "in_and_out": facility.in_out.answer.value,
+        "serious": facility.in_out.serious,
+        "canopy": "" if canopy is None else clearance_text(canopy, units),
+        "canopy_m": _metres(canopy),
+        "facts": "\n".join(plain(note) for note in facility.notes),
+    }
+    mark = FULL_TANK_MARK if facility.full_tank else FACILITY_MARK
+    at = _point(facility.place.lon, facility.place.lat)
+    return _feature(f"facility/{number}", at, properties | mark.properties())
 
 
 def _moment(drive: Drive, seconds: float) -> str | None:

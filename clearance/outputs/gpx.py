@@ -1,4 +1,4 @@
-"""A drive as GPX 1.1: waypoints for stops, findings and turn-offs, a route of turns, a track.
+"""A drive as GPX 1.1: waypoints for stops, findings, turn-offs and facilities, a route of turns, a track.
 
 Elements stand in the order of the schema (topografix.com/GPX/1/1/gpx.xsd), which is a sequence.
 """
@@ -14,10 +14,11 @@ from itertools import chain
 from clearance import __version__
 from clearance.core.drive import Drive, Finding, Stop
 from clearance.core.extract import ATTRIBUTION
+from clearance.core.facility import Facility
 from clearance.core.structure import Standing
 from clearance.outputs.directions import directions, step_text
 from clearance.outputs.legs import halts, legs, lines, stop_letter
-from clearance.outputs.marks import MARKS, PLACE_MARK, TURN_OFF_MARK
+from clearance.outputs.marks import FACILITY_MARK, FULL_TANK_MARK, MARKS, PLACE_MARK, TURN_OFF_MARK
 from clearance.outputs.measures import Units, distance_text, duration_text
 from clearance.outputs.times import stop_text
 from clearance.outputs.wording import (
@@ -26,6 +27,8 @@ from clearance.outputs.wording import (
     clearance_or_none,
     coach_line,
     evidence_lines,
+    facility_text,
+    facility_title,
     finding_title,
     in_out_text,
     obstacle_text,
@@ -75,6 +78,8 @@ def drive_gpx(drive: Drive, units: Units = Units.FEET, *, made: datetime | None 
         _stop(root, drive, stop, index, units)
     for finding in chain(drive.findings, drive.in_the_way):
         _finding(root, drive, finding, units)
+    for facility in drive.along:
+        _facility(root, drive, facility, units)
     if drive.pieces:
         _route(root, drive, units, title)
         _track(root, drive, units, title)
@@ -160,6 +165,18 @@ def _finding(root: ET.Element, drive: Drive, finding: Finding, units: Units) -> 
             sym=TURN_OFF_MARK.symbol,
             kind="turn-off",
         )
+
+
+def _facility(root: ET.Element, drive: Drive, facility: Facility, units: Units) -> None:
+    text = facility_text(facility, drive.coach, units)
+    _waypoint(
+        root,
+        (facility.lon, facility.lat),
+        name=facility_title(facility),
+        desc=[f"{text[0].upper()}{text[1:]}"],
+        sym=(FULL_TANK_MARK if facility.full_tank else FACILITY_MARK).symbol,
+        kind=f"facility: {facility.kind}",
+    )
 
 
 def _waypoint(root: ET.Element, at: Point, *, name: str, desc: Iterable[str], sym: str, kind: str) -> None:

@@ -6,13 +6,21 @@ from typing import Any
 
 from clearance.core.drive import Drive, Finding, InOut, Piece, Stop, TurnOff
 from clearance.core.extract import ExtractInfo
+from clearance.core.facility import Facility
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.structure import Evidence, Structure
 from clearance.outputs.elements import elements_of
 from clearance.outputs.measures import Units, clearance_text, coach_text
 from clearance.outputs.times import moment_at
-from clearance.outputs.wording import CAUTIONS, advice, off_road_text, verdict_sentence
+from clearance.outputs.wording import (
+    CAUTIONS,
+    advice,
+    facility_text,
+    facility_title,
+    off_road_text,
+    verdict_sentence,
+)
 
 __all__ = ["FORMAT", "FORMAT_VERSION", "drive_json"]
 
@@ -43,6 +51,9 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     - `stops`: [`place`, `lon`, `lat`, `off_road_m`, `distance_m`, `arrives_s`, `leaves_s`, `arrives`,
       `leaves`, `off_road_text`, `in_out`]; times in seconds are from the start, `arrives` and `leaves` local
       times (ISO 8601) or null; `off_road_text` is empty where the place lies beside the road
+    - `along`: [`kind` (``fuel``, ``dump``, ``camp``, ``water``, ``propane``), `place`, `lon`, `lat` (where
+      the coach meets its road), `distance_m`, `detour_s`, `in_out`, `canopy` (length), `notes`,
+      `full_tank`, `text`], in the order of the drive
     - `unchecked`: [`points`, `length_m`, `distance_m`, `reason`]
     - `notes`, `cautions`: [text]
     - `data`: `source`, `data_date`, `read_date`, `attribution`, `warnings`
@@ -113,6 +124,7 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
             for o in drive.obstacles
         ],
         "stops": [_stop(s, drive, units) for s in drive.stops],
+        "along": [_facility(f, drive, units) for f in drive.along],
         "unchecked": [
             {
                 "points": _points(u.points),
@@ -255,6 +267,22 @@ def _stop(stop: Stop, drive: Drive, units: Units) -> dict[str, Any]:
         "leaves": None if leaves is None else leaves.isoformat(),
         "off_road_text": off_road_text(stop, units),
         "in_out": _in_out(stop.in_out),
+    }
+
+
+def _facility(facility: Facility, drive: Drive, units: Units) -> dict[str, Any]:
+    return {
+        "kind": facility.kind.value,
+        "place": _place(facility.place),
+        "lon": facility.lon,
+        "lat": facility.lat,
+        "distance_m": facility.distance_m,
+        "detour_s": facility.detour_s,
+        "in_out": _in_out(facility.in_out),
+        "canopy": _clearance(facility.canopy),
+        "notes": list(facility.notes),
+        "full_tank": facility.full_tank,
+        "text": f"{facility_title(facility)}, {facility_text(facility, drive.coach, units)}",
     }
 
 

@@ -7,7 +7,18 @@ from dataclasses import dataclass
 
 from clearance.core.structure import Standing
 
-__all__ = ["CAR_LINE", "DRIVE_LINE", "MARKS", "PLACE_MARK", "TURN_OFF_MARK", "UNCHECKED_LINE", "Line", "Mark"]
+__all__ = [
+    "CAR_LINE",
+    "DRIVE_LINE",
+    "FACILITY_MARK",
+    "FULL_TANK_MARK",
+    "MARKS",
+    "PLACE_MARK",
+    "TURN_OFF_MARK",
+    "UNCHECKED_LINE",
+    "Line",
+    "Mark",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,3 +72,6 @@ CAR_LINE = Line(color="#767676", width=2, opacity=0.8)
 UNCHECKED_LINE = Line(color="#000000", width=1, opacity=0.7)
 PLACE_MARK = Mark(color="#14304d", symbol="star", size="medium")
 TURN_OFF_MARK = Mark(color="#14304d", symbol="arrow", size="small")
+FACILITY_MARK = Mark(color="#2f5d8a", symbol="diamond", size="small")
+#: The filling station for a full tank at the end: the same shape, larger and darker.
+FULL_TANK_MARK = Mark(color="#14304d", symbol="diamond", size="large")

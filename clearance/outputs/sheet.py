@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from clearance.core.drive import Drive, Finding, Stop
+from clearance.core.facility import Facility
 from clearance.core.structure import Standing
 from clearance.outputs.directions import Step, StepKind, directions, step_text
 from clearance.outputs.legs import halts, stop_letter
@@ -27,6 +28,9 @@ from clearance.outputs.wording import (
     advice,
     clearance_or_none,
     coach_line,
+    facility_brief,
+    facility_text,
+    facility_title,
     headroom_text,
     in_out_text,
     obstacle_text,
@@ -55,6 +59,8 @@ _LARGER = (1.25, 1.12)
 _PAGES = 2
 #: Millimetres between the two columns of directions, and below an entry.
 _GUTTER, _GAP = 7.0, 2.2
+#: Room in millimetres for a heading and what little is lost at the foot of a page before it.
+_HEADING = 16.0
 #: Widths in millimetres of the figure on the right of an entry, and of the mark on its left.
 _FIGURE, _MARK = 33.0, 13.0
 
@@ -65,8 +71,10 @@ def drive_sheet(
     """The sheet of a drive as a PDF.
 
     It has two pages at most, unless the findings alone need more: none of them is ever left out. Where
-    the directions do not fit, those far from every stop and structure are left out, and the sheet says how
-    many, where, and where to find them. `made` is the time of writing; the present where it is None.
+    room is short, facilities along the way are told in brief or left out, those with the longest detour
+    first and the one for a full tank never; then steps of the directions far from every stop and structure
+    are left out. The sheet says how many, where, and where to find them. `made` is the time of writing;
+    the present where it is None.
     """
     shaped = any(_joins(text) for text in _map_texts(drive))
     made = made or datetime.now(UTC)
@@ -95,6 +103,8 @@ def _map_texts(drive: Drive) -> Iterator[str]:
         if finding.turn_off is not None:
             yield from (finding.turn_off.road, finding.turn_off.onto)
     yield from (obstacle.road for obstacle in drive.obstacles)
+    for facility in drive.along:
+        yield from (facility.place.name, *facility.notes)
     yield from drive.notes
 
 
@@ -107,11 +117,12 @@ def _joins(text: str) -> bool:
 
 @dataclass(frozen=True)
 class _Row:
-    """One line of the directions: a step, or how many were left out here."""
+    """One line of a list in two columns: a step, how many were left out here, or a facility in brief."""
 
     text: str
     length: str
     step: Step | None = None
+    bold: bool = False
 
 
 class _Sheet:
@@ -144,6 +155,7 @@ class _Sheet:
         self.head()
         self.findings()
         self.stops()
+        self.along()
         self.steps()
         self.end()
         self.foot()
@@ -353,6 +365,71 @@ class _Sheet:
             clock = f"{duration_text(stay)} there"
         return ", ".join(text for text in (where, clock) if text)
 
+    # --- along the way --------------------------------------------------------------------------------
+
+    def along(self) -> None:
+        """Facilities, as many and as fully as leave the directions their room."""
+        found = self._drive.along
+        if not found:
+            return
+        tank = [f for f in found if f.full_tank]
+        others = [f for f in found if not f.full_tank]
+        rows = [self._row(step) for step in directions(self._drive)]
+        end = self._end_height()
+        if self._fits(rows, end, below=_HEADING + sum(map(self._facility_height, found))):
+            self._heading("Along the way")
+            for facility in found:
+                self._facility(facility)
+            return
+        self._shortened = True
+        first = _HEADING + sum(map(self._facility_height, tank))
+        kept = sorted(others, key=lambda f: f.detour_s)
+        while kept and not self._fits(rows, end, below=first + self._brief_height(others, kept)):
+            kept.pop()
+        self._heading("Along the way")
+        for facility in tank:
+            self._facility(facility)
+        if words := self._left_out_words(len(others) - len(kept)):
+            self._paragraph(words)
+        self._columns([self._brief_row(f) for f in others if f in kept])
+
+    def _facility_height(self, facility: Facility) -> float:
+        c, wide = self._c, self._wide - _MARK
+        high = c.height(facility_title(facility), wide, self._body, bold=True)
+        return max(high + c.height(self._facility_words(facility), wide, self._small), 6) + 1
+
+    def _facility(self, facility: Facility) -> None:
+        c, x, wide = self._c, self._c.left + _MARK, self._wide - _MARK
+        high = self._facility_height(facility)
+        self._room(high)
+        c.mark(Mark.FULL_TANK if facility.full_tank else Mark.FACILITY, c.left + 2.4, self._y + 0.3, 5.6, "")
+        y = self._y + c.text(facility_title(facility), x, self._y, wide, self._body, bold=True)
+        c.text(self._facility_words(facility), x, y, wide, self._small)
+        self._y += high
+
+    def _facility_words(self, facility: Facility) -> str:
+        return _capital(facility_text(facility, self._drive.coach, self._units))
+
+    def _brief_row(self, facility: Facility) -> _Row:
+        text = facility_brief(facility, self._drive.coach, self._units)
+        return _Row(text, distance_text(facility.distance_m, self._units))
+
+    def _brief_height(self, others: Sequence[Facility], kept: Sequence[Facility]) -> float:
+        rows = [self._row_height(self._brief_row(f)) for f in kept]
+        words = self._left_out_words(len(others) - len(kept))
+        # Columns are equal to within a row.
+        return sum(rows) / 2 + max(rows, default=0) + self._c.height(words, self._wide, self._body) + _GAP
+
+    @staticmethod
+    def _left_out_words(count: int) -> str:
+        if not count:
+            return ""
+        some = "1 facility is" if count == 1 else f"{count} facilities are"
+        return (
+            f"{some} not printed here, those with the longest detours. "
+            "The HTML page and the GPX file of this drive have them all."
+        )
+
     # --- directions -----------------------------------------------------------------------------------
 
     def steps(self) -> None:
@@ -387,7 +464,8 @@ class _Sheet:
         text = plain(step_text(step))
         if step.findings:
             text += f" (passes\u00a0{', '.join(map(str, step.findings))})"
-        return _Row(text, distance_text(step.length_m, self._units) if step.length_m > 0 else "", step)
+        length = distance_text(step.length_m, self._units) if step.length_m > 0 else ""
+        return _Row(text, length, step, bold=step.kind in (StepKind.STOP, StepKind.ARRIVE))
 
     def _rows(self, steps: Sequence[Step], kept: Sequence[Step]) -> list[_Row]:
         keep = {id(step) for step in kept}
@@ -405,21 +483,31 @@ class _Sheet:
 
     def _gap_row(self, gap: Sequence[Step]) -> _Row:
         some = "1 step" if len(gap) == 1 else f"{len(gap)} steps"
-        return _Row(f"... {some} not printed", distance_text(sum(step.length_m for step in gap), self._units))
+        length = distance_text(sum(step.length_m for step in gap), self._units)
+        return _Row(f"... {some} not printed", length, bold=True)
 
     def _row_height(self, row: _Row) -> float:
-        bold = row.step is None or row.step.kind in (StepKind.STOP, StepKind.ARRIVE)
-        return self._c.height(row.text, self._column - 8 - self._length, self._step, bold=bold) + 1.6
+        return self._c.height(row.text, self._column - 8 - self._length, self._step, bold=row.bold) + 1.6
 
     @property
     def _column(self) -> float:
         return (self._wide - _GUTTER) / 2
 
-    def _fits(self, rows: Sequence[_Row], end: float) -> bool:
-        """Whether the rows, their heading and the end of the sheet fit on the pages there may be."""
+    def _fits(self, rows: Sequence[_Row], end: float, below: float = 0.0) -> bool:
+        """Whether the rows, their heading and the end of the sheet fit on the pages there may be.
+
+        `below`: millimetres that are still to be drawn before the rows.
+        """
         room = [self._c.bottom - self._y - 12]
         room += [self._c.bottom - self._c.margin] * max(0, _PAGES - self._c.pages)
         room[-1] -= end + 12
+        while below > 0 and room:
+            room[0] -= below
+            if room[0] >= 0:
+                break
+            below = -room.pop(0)
+        if not room:
+            return False
         heights = [self._row_height(row) for row in rows]
         start = 0
         for high in room:
@@ -454,12 +542,13 @@ class _Sheet:
     def _draw_row(self, row: _Row, x: float, y: float) -> None:
         c, step = self._c, row.step
         middle = y + c.line_height(self._step) / 2
-        bold = step is None or step.kind in (StepKind.STOP, StepKind.ARRIVE)
         if step is not None and step.turn is not None:
             c.arrow(x + 3, middle, 4.4, ROTATION[step.turn])
         elif step is not None:
             c.dot(x + 3, middle, 1.1)
-        high = c.text(row.text, x + 8, y, self._column - 8 - self._length, self._step, bold=bold)
+        elif not row.bold:
+            c.mark(Mark.FACILITY, x + 1, middle - 2, 4.0, "")
+        high = c.text(row.text, x + 8, y, self._column - 8 - self._length, self._step, bold=row.bold)
         c.text(row.length, x + self._column - self._length, y, self._length, self._step, right=True)
         c.rule(y + high + 0.7, 0.1, x=x, to=x + self._column)
 

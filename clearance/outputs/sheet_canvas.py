@@ -47,6 +47,8 @@ class Mark(StrEnum):
     TIGHT = "tight"
     CLEAR = "clear"
     STOP = "stop"
+    FACILITY = "facility"
+    FULL_TANK = "full-tank"
 
 
 #: Outlines on a square of 40; those of the page's template.
@@ -56,6 +58,7 @@ _OUTLINES: dict[Mark, tuple[tuple[float, float], ...]] = {
         (27, 39), (20, 33), (13, 39), (1, 27), (7, 20), (1, 13),
     ),
     Mark.TIGHT: ((20, 1), (39, 38), (1, 38)),
+    Mark.FULL_TANK: ((20, 2), (38, 20), (20, 38), (2, 20)),
     Mark.STOP: ((5, 2), (35, 2), (35, 29), (27, 29), (20, 39), (13, 29), (5, 29)),
 }  # fmt: skip
 #: Where the text of a mark has its middle, from the top of the square.
@@ -218,6 +221,9 @@ class Canvas:
             pdf.set_dash_pattern(dash=3.5 * unit, gap=6.214 * unit)
             pdf.rect(x + 3 * unit, y + 3 * unit, 34 * unit, 34 * unit)
             pdf.set_dash_pattern()
+        elif mark is Mark.FACILITY:
+            pdf.set_line_width(2.2 * unit)
+            pdf.polygon([(x + a * unit, y + b * unit) for a, b in _OUTLINES[Mark.FULL_TANK]], style="D")
         else:
             pdf.set_line_width(2.2 * unit)
             pdf.circle(x + 20 * unit, y + 20 * unit, 16 * unit)

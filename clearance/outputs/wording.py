@@ -46,6 +46,7 @@ __all__ = [
     "counted",
     "evidence_lines",
     "evidence_text",
+    "facility_brief",
     "facility_text",
     "facility_title",
     "finding_title",
@@ -415,13 +416,33 @@ def facility_title(facility: Facility) -> str:
 
 def facility_text(facility: Facility, coach: Coach, units: Units = Units.FEET) -> str:
     """How far along and aside a facility is, how to get in and out, and what its tags tell."""
-    aside = duration_text(facility.detour_s) if facility.detour_s >= 30 else "no"
-    parts = [f"after {distance_text(facility.distance_m, units)}, {aside} detour"]
-    if facility.canopy is not None:
-        stands = judge(facility.canopy, verified=True, coach=coach)
-        parts.append(f"height told {clearance_text(facility.canopy, units)}, {standing_text(stands).lower()}")
+    parts = [f"after {distance_text(facility.distance_m, units)}, {_detour_text(facility)}"]
+    parts += [text for text in (_canopy_text(facility, coach, units),) if text]
     parts += [plain(note) for note in facility.notes]
     return f"{'; '.join(parts)}. {in_out_text(facility.in_out, units)}"
+
+
+def facility_brief(facility: Facility, coach: Coach, units: Units = Units.FEET) -> str:
+    """A facility in as few words as can be without hiding a danger; its distance stands beside it."""
+    parts = [
+        facility_title(facility),
+        _detour_text(facility),
+        _canopy_text(facility, coach, units),
+        "" if facility.in_out.answer is InOutAnswer.DRIVES_THROUGH else facility.in_out.answer.value,
+        "serious" if facility.in_out.serious else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _detour_text(facility: Facility) -> str:
+    return f"{duration_text(facility.detour_s) if facility.detour_s >= 30 else 'no'} detour"
+
+
+def _canopy_text(facility: Facility, coach: Coach, units: Units) -> str:
+    if facility.canopy is None:
+        return ""
+    stands = judge(facility.canopy, verified=True, coach=coach)
+    return f"height told {clearance_text(facility.canopy, units)}, {standing_text(stands).lower()}"
 
 
 def unchecked_text(part: Unchecked, units: Units = Units.FEET) -> str:

@@ -27,6 +27,7 @@ from clearance.core.drive import (
     Verdict,
 )
 from clearance.core.extract import ExtractInfo
+from clearance.core.facility import Facility, FacilityKind
 from clearance.core.lengths import Length
 from clearance.core.mapline import MapLine
 from clearance.core.places import Place
@@ -227,6 +228,50 @@ def car_drive() -> CarDrive:
     return CarDrive(distance_m=2870, duration_s=240, points=tuple(lonlat(*p) for p in xy), differences=(low,))
 
 
+def facility(
+    kind: FacilityKind, name: str, at: XY, distance_m: float, detour_s: float, **more: Any
+) -> Facility:
+    """A facility beside the road, its way in and out a drive-through unless told otherwise."""
+    lon, lat = lonlat(*at)
+    place = Place(lon=lon, lat=lat, name=name, kind=kind.value, osm=f"node/{700 + int(distance_m) % 90}")
+    in_out = more.pop("in_out", InOut(answer=InOutAnswer.DRIVES_THROUGH))
+    return Facility(
+        kind=kind,
+        place=place,
+        lon=lon,
+        lat=lat,
+        distance_m=distance_m,
+        detour_s=detour_s,
+        in_out=in_out,
+        **more,
+    )
+
+
+def facilities() -> tuple[Facility, ...]:
+    """One of each kind along the care drive, two of them at one place, a full tank near the end."""
+    dead_end = InOut(
+        answer=InOutAnswer.NEEDS_ROOM, reason="The yard is a dead end.", serious=True, dead_end_m=120
+    )
+    return (
+        facility(
+            FacilityKind.FUEL,
+            "Ridge Fuel",
+            (-400, 1330),
+            1400,
+            95,
+            canopy=Length.from_feet(13, 8),
+            notes=("octane 87, 91", "room for trucks"),
+        ),
+        facility(FacilityKind.PROPANE, "Ridge Fuel", (-400, 1330), 1400, 95, canopy=Length.from_feet(13, 8)),
+        facility(FacilityKind.CAMP, "Quarry Camp", (1450, 700), 3700, 240, notes=("power", "no water")),
+        facility(FacilityKind.DUMP, "", (1000, 60), 4700, 10, notes=("for a fee",), in_out=dead_end),
+        facility(FacilityKind.WATER, "Quay Tap", (-300, -150), 6200, 0),
+        facility(
+            FacilityKind.FUEL, "Tannery Fuel", (-1160, 250), 7500, 40, notes=("octane 87",), full_tank=True
+        ),
+    )
+
+
 def care_drive(departure: datetime | None = None) -> Drive:
     """Ridge Highway to the quay, then north to the ferry: every standing but too low."""
     b = Builder()
@@ -281,6 +326,7 @@ def care_drive(departure: datetime | None = None) -> Drive:
         Verdict.CARE,
         car=car_drive(),
         departure=departure,
+        along=facilities(),
         notes=("The way by Weir Road was left out: weight limit of 10 short tons.",),
     )
 
@@ -399,6 +445,10 @@ def hostile_drive() -> Drive:
                 turn_off=None if f.turn_off is None else replace(f.turn_off, road=HOSTILE, onto=HOSTILE),
             )
             for f in drive.findings
+        ),
+        along=tuple(
+            replace(f, place=replace(f.place, name=HOSTILE), notes=(HOSTILE,), full_tank=False)
+            for f in drive.along
         ),
         notes=(HOSTILE,),
         info=replace(INFO, source=HOSTILE, warnings=(HOSTILE,)),

@@ -17,7 +17,7 @@ from clearance.core.drive import Drive
 from clearance.core.lengths import Length
 from clearance.core.structure import Standing, Structure
 from clearance.outputs.geojson import drive_geojson, structures_geojson
-from clearance.outputs.marks import MARKS
+from clearance.outputs.marks import FACILITY_MARK, FULL_TANK_MARK, MARKS, PLACE_MARK, TURN_OFF_MARK
 from clearance.outputs.measures import Units
 from tests.outputs import samples
 from tests.towns import lonlat
@@ -131,6 +131,30 @@ def test_pieces_show_the_worst_standing_on_them() -> None:
     # nothing found on it is not the same as clear
     assert pieces["North Street"]["standing"] == ""
     assert pieces["North Street"]["stroke-width"] < pieces["Ridge Highway"]["stroke-width"]
+
+
+def test_facilities_along_the_way() -> None:
+    drive = samples.care_drive()
+    found = _features(drive_geojson(drive), "facility")
+    assert [f["properties"]["title"] for f in found][::5] == [
+        "Fuel: Ridge Fuel",
+        "Full tank before the end: Tannery Fuel",
+    ]
+    first, dump = found[0]["properties"], found[3]["properties"]
+    assert found[0]["geometry"]["coordinates"] == list(lonlat(-400, 1330))
+    assert (first["kind"], first["detour_s"], first["distance_m"]) == ("fuel", 95, 1400)
+    assert (first["canopy"], first["canopy_m"]) == ("13'8\"", 4.1656)
+    assert first["facts"] == "octane 87, 91\nroom for trucks"
+    assert (dump["in_and_out"], dump["serious"], dump["canopy_m"]) == ("needs room to turn", True, None)
+    assert [f["properties"]["full_tank"] for f in found] == [False] * 5 + [True]
+    assert not _features(drive_geojson(samples.clear_drive()), "facility")
+
+
+def test_the_mark_of_a_facility_has_a_shape_of_its_own() -> None:
+    others = {mark.symbol for mark, _ in MARKS.values()} | {PLACE_MARK.symbol, TURN_OFF_MARK.symbol}
+    assert FACILITY_MARK.symbol not in others
+    assert FULL_TANK_MARK.symbol == FACILITY_MARK.symbol
+    assert FULL_TANK_MARK.size != FACILITY_MARK.size
 
 
 def test_no_two_standings_differ_by_colour_alone() -> None:

@@ -17,9 +17,11 @@ from clearance.core.drive import Drive
 from clearance.core.places import Place
 from clearance.outputs.directions import directions
 from clearance.outputs.gpx import drive_gpx
+from clearance.outputs.marks import FACILITY_MARK
 from clearance.outputs.measures import Units
 from clearance.outputs.wording import CAUTIONS, plain
 from tests.outputs import samples
+from tests.towns import lonlat
 
 XSD = Path(__file__).resolve().parents[2].parent / "shared" / "standards" / "gpx-1.1.xsd"
 NS = {"g": "http://www.topografix.com/GPX/1/1"}
@@ -68,8 +70,12 @@ def test_waypoints_are_stops_findings_and_turn_offs() -> None:
     root = read(drive_gpx(drive, made=MADE))
     names = texts(root, "g:wpt/g:name")
     assert names[:3] == ["A Ridge Highway", "B Pellowick Quay", "C Ferry Landing"]
-    assert [n.split()[0] for n in names[3:-1]] == [str(f.number) for f in drive.findings]
-    assert names[-1] == "Turn-off for 8 NOT VERIFIED"
+    assert [n.split()[0] for n in names[3:-7]] == [str(f.number) for f in drive.findings]
+    assert names[-7] == "Turn-off for 8 NOT VERIFIED"
+    assert names[-6:] == [
+        *("Fuel: Ridge Fuel", "Propane: Ridge Fuel", "Camp: Quarry Camp", "Dump station: no name"),
+        *("Water: Quay Tap", "Full tank before the end: Tannery Fuel"),
+    ]
     by_name = dict(zip(names, texts(root, "g:wpt/g:desc"), strict=False))
     assert by_name["A Ridge Highway"] == "Leave 8:30 AM."
     assert "Arrive 8:38 AM after 3.9 mi, 45 min there, leave 9:23 AM." in by_name["B Pellowick Quay"]
@@ -78,6 +84,22 @@ def test_waypoints_are_stops_findings_and_turn_offs() -> None:
     point = root.xpath("g:wpt[g:name='8 NOT VERIFIED no height']", namespaces=NS)[0]
     assert float(point.get("lon")) == pytest.approx(drive.findings[7].lon, abs=1e-7)
     assert float(point.get("lat")) == pytest.approx(drive.findings[7].lat, abs=1e-7)
+
+
+def test_facilities_tell_their_detour_and_how_to_get_in() -> None:
+    drive = samples.care_drive()
+    points = read(drive_gpx(drive, made=MADE)).xpath("g:wpt[starts-with(g:type, 'facility')]", namespaces=NS)
+    assert [p.findtext("g:type", namespaces=NS) for p in points] == [
+        f"facility: {kind}" for kind in ("fuel", "propane", "camp", "dump", "water", "fuel")
+    ]
+    assert {p.findtext("g:sym", namespaces=NS) for p in points} == {FACILITY_MARK.symbol}
+    desc = [p.findtext("g:desc", namespaces=NS) for p in points]
+    assert desc[0] == (
+        "After 0.9 mi, 2 min detour; height told 13'8\", tight; octane 87, 91; room for trucks. "
+        "Drives through: in and out forward."
+    )
+    assert "cannot be backed up" in desc[3]
+    assert (float(points[2].get("lon")), float(points[2].get("lat"))) == lonlat(1450, 700)
 
 
 def test_standings_differ_in_text_and_symbol() -> None:

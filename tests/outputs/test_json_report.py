@@ -61,7 +61,8 @@ def test_the_keys_of_the_top_level_stay() -> None:
     assert list(drive_json(samples.clear_drive())) == [
         *("format", "format_version", "verdict", "verdict_text", "places", "coach", "unverified"),
         *("policy_seconds", "distance_m", "duration_s", "ceiling", "departure", "pieces", "findings", "car"),
-        *("in_the_way", "gets_through", "obstacles", "stops", "unchecked", "notes", "cautions", "data"),
+        *("in_the_way", "gets_through", "obstacles", "stops", "along", "unchecked", "notes", "cautions"),
+        "data",
     ]
     assert json_report.FORMAT_VERSION == 1
 
@@ -101,6 +102,19 @@ def test_stops_have_local_times_and_their_distance_from_the_road() -> None:
         "The nearest road for the coach is 400 ft from it.",
     ]
     assert [s["arrives"] for s in drive_json(samples.care_drive())["stops"]] == [None] * 3
+
+
+def test_facilities_along_the_way() -> None:
+    along = drive_json(samples.care_drive())["along"]
+    assert [f["kind"] for f in along] == ["fuel", "propane", "camp", "dump", "water", "fuel"]
+    fuel, dump, tank = along[0], along[3], along[5]
+    assert fuel["canopy"] == {"metres": 4.1656, "tenths_of_mm": 41656, "feet": "13'8\""}
+    assert fuel["place"]["name"] == "Ridge Fuel"
+    assert fuel["notes"] == ["octane 87, 91", "room for trucks"]
+    assert dump["in_out"]["serious"] is True
+    assert dump["canopy"] is None
+    assert tank["full_tank"] is True
+    assert tank["text"].startswith("Full tank before the end: Tannery Fuel, after 4.7 mi, 1 min detour")
 
 
 def test_the_coach_is_rounded_up_and_clearances_down() -> None:

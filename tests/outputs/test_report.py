@@ -106,6 +106,13 @@ def test_without_a_departure_stops_tell_their_distance_and_stay() -> None:
     assert "- Ridge Highway:" not in text
 
 
+def test_facilities_stand_along_the_way() -> None:
+    text = _flat(drive_text(samples.care_drive()))
+    assert "Along the way - Fuel: Ridge Fuel, after 0.9 mi, 2 min detour; height told 13'8\", tight" in text
+    assert "Full tank before the end: Tannery Fuel, after 4.7 mi, 1 min detour" in text
+    assert "Along the way" not in drive_text(samples.clear_drive())
+
+
 def test_unchecked_parts_are_told() -> None:
     assert "Not checked for 1050 ft" in drive_text(samples.inspected_line())
 

@@ -18,12 +18,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
-from clearance.core.drive import Drive
+from clearance.core.drive import Drive, InOut, InOutAnswer
+from clearance.core.facility import Facility, FacilityKind
 from clearance.core.structure import Standing
 from clearance.outputs.directions import directions, step_text
 from clearance.outputs.measures import Units, clearance_text, coach_text
 from clearance.outputs.sheet import Paper, drive_sheet
-from clearance.outputs.wording import CAUTIONS, advice, structure_text, turn_off_text, verdict_sentence
+from clearance.outputs.wording import (
+    CAUTIONS,
+    advice,
+    facility_brief,
+    facility_text,
+    facility_title,
+    structure_text,
+    turn_off_text,
+    verdict_sentence,
+)
 from tests.outputs import samples
 
 MADE = datetime(2026, 3, 4, tzinfo=UTC)
@@ -34,6 +44,7 @@ DRIVES: dict[str, Callable[[], Drive]] = {
     "inspected": samples.inspected_line,
     "hostile": samples.hostile_drive,
     "long": samples.long_drive,
+    "long with facilities": lambda: replace(samples.long_drive(40, 6), along=many_facilities(30)),
 }
 
 
@@ -81,6 +92,62 @@ def test_a_place_far_from_its_road_is_told_even_of_two() -> None:
     b.road("A", "residential", [(0, 0), (0, 500)]).stop("There", (0, 500))
     two = replace(drive, stops=b.drive(drive.verdict).stops, places=tuple(s.place for s in b.stops))
     assert "The nearest road for the coach is 200 ft from it." in text(drive_sheet(two, made=MADE))
+
+
+def many_facilities(count: int) -> tuple[Facility, ...]:
+    """Facilities with ever longer detours and a full tank among them, half of them dead ends."""
+    dead_end = InOut(answer=InOutAnswer.NEEDS_ROOM, reason="The yard is a dead end.", dead_end_m=120)
+    through = InOut(answer=InOutAnswer.DRIVES_THROUGH)
+    return tuple(
+        samples.facility(
+            list(FacilityKind)[n % 5],
+            f"Place {n}.",
+            (n * 60, 30),
+            1000 + n * 60,
+            35 + 30 * n,
+            notes=("hours told: Mo-Su 08:00-20:00", "for a fee"),
+            in_out=dead_end if n % 2 else through,
+            full_tank=n == count // 2,
+        )
+        for n in range(count)
+    )
+
+
+def test_facilities_along_the_way_stand_in_full_where_there_is_room() -> None:
+    drive = samples.care_drive()
+    said = text(drive_sheet(drive, made=MADE))
+    assert "Along the way" in said
+    assert said.index("Stops") < said.index("Along the way") < said.index("Directions")
+    for facility in drive.along:
+        words = facility_text(facility, drive.coach)
+        assert f"{facility_title(facility)} {words[0].upper()}{words[1:]}" in said
+    assert "not printed" not in said
+    assert "Along the way" not in text(drive_sheet(samples.clear_drive(), made=MADE))
+
+
+def test_facilities_are_told_in_brief_where_room_is_short() -> None:
+    drive = replace(samples.long_drive(turns=40, findings=4), along=many_facilities(30))
+    said = text(drive_sheet(drive, made=MADE))
+    tank = next(f for f in drive.along if f.full_tank)
+    assert facility_text(tank, drive.coach)[1:] in said
+    others = [f for f in drive.along if not f.full_tank]
+    told = [f for f in others if facility_brief(f, drive.coach) in said]
+    assert len(told) > 5
+    assert "needs room to turn" in facility_brief(others[1], drive.coach)
+    # Those with the longest detours go first, and the sheet says how many.
+    assert told == others[: len(told)]
+    owned = re.search(r"(\d+) facilities are not printed here, those with the longest detours", said)
+    assert len(others) - len(told) == (int(owned[1]) if owned else 0)
+    assert all(step_text(step) in said for step in directions(drive))
+    assert len(read(drive_sheet(drive, made=MADE)).pages) == 2
+
+
+def test_the_full_tank_is_never_left_out() -> None:
+    drive = replace(samples.long_drive(turns=200, findings=24), along=many_facilities(9))
+    said = text(drive_sheet(drive, made=MADE))
+    assert "Full tank before the end: Place 4." in said
+    assert "8 facilities are not printed here, those with the longest detours. The HTML page" in said
+    assert len(read(drive_sheet(drive, made=MADE)).pages) == 2
 
 
 def test_findings_stand_in_driving_order() -> None:
