@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
 from clearance.core.coach import Coach
+from clearance.core.departure import parse_departure
 from clearance.core.drive import Drive
 from clearance.core.errors import UsageError
 from clearance.core.lengths import Length, parse_measure
@@ -226,13 +227,4 @@ def departure_from(text: str | None) -> datetime | None:
     """The local time that an ISO text such as 2027-07-04T08:30 names; None where none is given."""
     if text is None:
         return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise UsageError(f"--depart {text!r} is no time; write it as 2027-07-04T08:30") from None
-    if moment.tzinfo is not None:
-        raise UsageError(f"--depart {text!r} carries a zone; give the local time where the coach starts")
-    # The coach may start where it is not yet the day that it is here.
-    if moment < datetime.now() - timedelta(days=1):
-        raise UsageError(f"--depart {text!r} is in the past; hours and days in the map are judged by it")
-    return moment
+    return parse_departure(text, datetime.now())

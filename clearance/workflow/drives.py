@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = [
     "DRIVE_ENDINGS",
     "check_drive_endings",
+    "drive_bytes",
     "drive_json",
     "drive_text",
     "inspect_file",
@@ -176,6 +177,15 @@ def write_drive(
     ]
     for path, content in made:
         write_whole(path, content)
+
+
+def drive_bytes(drive: Drive, ending: str, *, units: str, roads: Path, paper: str = "a4") -> bytes:
+    """A drive in the format that an ending such as ``.gpx`` says, for whoever writes no file of it.
+
+    Raises UsageError for another ending.
+    """
+    made = _drive_as(drive, Path(f"drive{ending}"), units=units, roads=roads, paper=paper, tiles=None)
+    return made.encode() if isinstance(made, str) else made
 
 
 def check_drive_endings(outputs: Sequence[Path]) -> None:
