@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ from clearance.assess.blocked import explain
 from clearance.assess.case import Case
 from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.assess.in_out import in_out_of, no_entry
-from clearance.assess.legs import NoLegError, dead_end_cost, hop, plan_legs
+from clearance.assess.legs import Legs, NoLegError, dead_end_cost, hop, leave_forward, plan_legs
 from clearance.assess.order import MOST_EXACT, best_order
 from clearance.assess.pieces import pieces_of
 from clearance.assess.turn_off import with_turn_offs
@@ -27,7 +27,6 @@ from clearance.routing.route import route_points
 from clearance.routing.snap import LIMIT_M, Snap, snap
 
 if TYPE_CHECKING:
-    from clearance.assess.legs import Legs
     from clearance.core.coach import Coach
     from clearance.core.drive import Unverified
     from clearance.core.facility import FacilityKind
@@ -35,12 +34,12 @@ if TYPE_CHECKING:
     from clearance.network.network import Bool, Network
     from clearance.routing.route import Route
 
-__all__ = ["Along", "Halt", "plan_day", "reordered"]
+__all__ = ["FIRST_WINDOW", "LAST_WINDOW", "Along", "Halt", "drives_between", "plan_day", "reordered"]
 
 #: How long a drive is first thought to take; a longer one is judged again for its own time.
-_FIRST_WINDOW = timedelta(hours=2)
+FIRST_WINDOW = timedelta(hours=2)
 #: Conditions over more days than this are no longer told apart.
-_LAST_WINDOW = timedelta(days=14)
+LAST_WINDOW = timedelta(days=14)
 
 
 #: A point is meant as it stands: farther than this from a road it is on a footpath or in a field, and nobody
@@ -93,10 +92,10 @@ def plan_day(
 
     Raises PlaceError for a place far from any road, NoWayError where not even a car gets there.
     """
-    length = _FIRST_WINDOW + timedelta(seconds=sum(h.stay_s for h in halts))
+    length = FIRST_WINDOW + timedelta(seconds=sum(h.stay_s for h in halts))
     while True:
         window = None
-        if departure is not None and length <= _LAST_WINDOW:
+        if departure is not None and length <= LAST_WINDOW:
             window = Window(departure, departure + length)
         drive = _plan(Case.of(network, coach, unverified, window), halts, departure, along)
         takes = timedelta(seconds=max((s.leaves_s for s in drive.stops), default=0.0))
@@ -118,7 +117,7 @@ def reordered(
     What counts is what `plan_day` counts: driving time, the policy's seconds for what is passed, and turning
     round at stops. The order given is kept, and the sentence says so, where none has a drive on every leg.
     """
-    window = None if departure is None else Window(departure, departure + _FIRST_WINDOW)
+    window = None if departure is None else Window(departure, departure + FIRST_WINDOW)
     case = Case.of(network, coach, unverified, window)
     snaps = [_on_road(case, h.place, case.costs.usable) for h in halts]
     # A way to come to a stop is one of its snaps; the start has one way, to leave it as one likes.
@@ -148,9 +147,34 @@ def reordered(
     )
 
 
-def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: Along | None) -> Drive:
+def drives_between(
+    case: Case,
+    start: Halt,
+    end: Halt,
+    find: Callable[[Case, Sequence[Snap], Sequence[Snap]], Iterable[Route]],
+    *,
+    departure: datetime | None = None,
+) -> tuple[Drive, ...]:
+    """A drive for each route that `find` has from the snaps of `start` to those of `end`.
+
+    `find` is given the case with the ends-only roads opened that the two places need. Raises PlaceError for
+    a place far from any road.
+    """
+    halts = [start, end]
     met = _meet(case, halts)
-    base = Drive(
+    base = _base(case, halts, met, departure)
+    opened = case.opened(*([s.arc for s in snaps] for snaps in met.snaps))
+    drives = []
+    for route in find(opened, *met.snaps):
+        leaves = leave_forward(case, _end_snap(met.snaps[1], route), met.snaps[0]) is not None
+        legs = Legs(routes=(route,), forward=(True, leaves), turns_s=0.0)
+        drives.append(_driven(case, base, halts, met, legs))
+    return tuple(drives)
+
+
+def _base(case: Case, halts: Sequence[Halt], met: _Met, departure: datetime | None) -> Drive:
+    """A drive of which only the question is known."""
+    return Drive(
         places=tuple(h.place for h in halts),
         coach=case.coach,
         unverified=case.unverified,
@@ -159,6 +183,11 @@ def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: 
         departure=departure,
         notes=met.notes,
     )
+
+
+def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: Along | None) -> Drive:
+    met = _meet(case, halts)
+    base = _base(case, halts, met, departure)
     try:
         legs = plan_legs(case, met.snaps)
     except NoLegError as missing:
