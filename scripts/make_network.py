@@ -24,10 +24,12 @@ from numba import njit
 
 from clearance.core.extract import Extract, ExtractInfo, Member, Relation, Way
 from clearance.core.lengths import Length
+from clearance.core.profile import STATIONS_M
 from clearance.core.structure import Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.network.areas import find_areas
 from clearance.network.network import ACCESS_OPEN, NO_LIMIT, Network, WayRow
 from clearance.network.pieces import morton_order
+from clearance.network.structure_arrays import structure_arrays
 from clearance.network.turns import ArcTable, build_turns
 
 if TYPE_CHECKING:
@@ -358,15 +360,12 @@ def _hits(structures: tuple[Structure, ...], over: I64, arrays: dict[str, Any]) 
     at_piece[over] = np.arange(len(over))
     structure = at_piece[arrays["arc_geom"]]
     arc = np.flatnonzero(structure >= 0)
-    low = [lowest.tenths if (lowest := s.lowest()) is not None else int(NO_LIMIT) for s in structures]
-    verified = np.array([s.verified() for s in structures], dtype=np.bool_)
     middle = np.full(len(arc), 0.5)
     none = np.zeros(0, dtype=np.int32)
     return {
-        "structure_low": np.stack([np.array(low, dtype=np.int32)] * 2, axis=1),
-        "structure_verified": np.stack([verified] * 2, axis=1),
-        "structure_weight": np.ones(len(structures), dtype=np.float64),
-        "structure_conditional": np.zeros(len(structures), dtype=np.bool_),
+        **structure_arrays(structures),
+        "profile_structure": np.zeros(0, np.int32),
+        "profile_height": np.zeros((0, STATIONS_M.size), np.float64),
         "hit_arc": arc.astype(np.int32),
         "hit_structure": structure[arc],
         "hit_position": middle,

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearance.core.structure import Direction, Kind
+from clearance.core.profile import STATIONS_M
+from clearance.core.structure import Kind
 from clearance.network.areas import find_areas
 from clearance.network.backdrop import railways
 from clearance.network.hits import piece_hits
 from clearance.network.network import (
     ACCESS_OPEN,
     FLAG_CAR_PARK,
-    NO_LIMIT,
     NODE_CAR_PARK,
     NODE_TURNING_CIRCLE,
     NODE_TURNING_LOOP,
-    SLIGHT_WEIGHT,
     Network,
     Rule,
     WayRow,
@@ -27,6 +26,7 @@ from clearance.network.network import (
 from clearance.network.pieces import cut, morton_order
 from clearance.network.restrictions import read_restrictions
 from clearance.network.roads import node_facts, read_roads
+from clearance.network.structure_arrays import read_only, structure_arrays
 from clearance.network.turns import ArcTable, build_turns
 
 if TYPE_CHECKING:
@@ -109,9 +109,6 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         extract.info,
         warnings=(*extract.info.warnings, *roads.warnings, *nodes.warnings, *faults, *turns.warnings),
     )
-    sides = (Direction.FORWARD, Direction.BACKWARD)
-    low = [[_tenths(structure, side) for side in sides] for structure in structures]
-    verified = [[structure.verified(side) for side in sides] for structure in structures]
     network = Network(
         info=info,
         node_osm=node_osm,
@@ -154,13 +151,9 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         node_area_car=areas_car.node,
         area_links=areas.links,
         area_links_car=areas_car.links,
-        structure_low=np.array(low, dtype=np.int32).reshape(-1, 2),
-        structure_verified=np.array(verified, dtype=np.bool_).reshape(-1, 2),
-        structure_weight=np.array([SLIGHT_WEIGHT if s.slight else 1.0 for s in structures], dtype=np.float64),
-        structure_conditional=np.array(
-            [any(e.condition and e.figure is not None for e in s.evidence) for s in structures],
-            dtype=np.bool_,
-        ),
+        **structure_arrays(structures),
+        profile_structure=np.zeros(0, np.int32),
+        profile_height=np.zeros((0, STATIONS_M.size), np.float64),
         **hits,
         nodehit_node=np.array([node for node, _ in standing_on], dtype=np.int32),
         nodehit_structure=np.array([k for _, k in standing_on], dtype=np.int32),
@@ -179,16 +172,7 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         places=tuple(places),
         backdrop=tuple(railways(extract)),
     )
-    for field in fields(network):
-        value = getattr(network, field.name)
-        if isinstance(value, np.ndarray):
-            value.flags.writeable = False
-    return network
-
-
-def _tenths(structure: Structure, side: Direction) -> int:
-    lowest = structure.lowest(side)
-    return int(NO_LIMIT) if lowest is None else lowest.tenths
+    return read_only(network)
 
 
 def _find(sorted_by_curve: I64, wanted: I64) -> I64:

@@ -127,7 +127,12 @@ class Network:
     figure that may hold along the way (0) and against it (1), conditions assumed to hold, NO_LIMIT where
     none; `structure_verified` bool (k, 2); `structure_weight` float64 (k,) the part of the policy's seconds
     that one passage counts while unverified, 1 but for slight ones; `structure_conditional` bool (k,) marks
-    those with a conditional figure, to be judged again when the time is known.
+    those with a conditional figure, to be judged again when the time is known. `structure_implied` int32 (k,)
+    is what a country's rule promises of a structure without a sign, 0 where none does: for ranking among the
+    unverified alone. `structure_over` bool (k,) marks what surely stands over a road.
+
+    Profiles (m): `profile_height` float64 (m, s) is the height of the road in metres, at
+    `core.profile.STATIONS_M` from structure `profile_structure`, sorted; none without heights of the ground.
 
     Hits (h), sorted by arc: structure `hit_structure` bears on arc `hit_arc` at fraction `hit_position`
     (0 at the tail, 1 at the head); from `hit_start` to `hit_end` is what it covers of the arc, and
@@ -186,6 +191,10 @@ class Network:
     structure_verified: Bool
     structure_weight: F64
     structure_conditional: Bool
+    structure_implied: I32
+    structure_over: Bool
+    profile_structure: I32
+    profile_height: F64
     hit_arc: I32
     hit_structure: I32
     hit_position: F64

@@ -30,6 +30,7 @@ import numpy as np
 
 from clearance.core.errors import OutputError, RoadFileError
 from clearance.core.extract import ExtractInfo
+from clearance.core.profile import STATIONS_M
 from clearance.network.network import Network
 from clearance.network.rows import DECODERS, Rows, packed
 
@@ -40,7 +41,7 @@ __all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_road_file", "writ
 
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
-SCHEMA = 4
+SCHEMA = 5
 #: What is checked at opening, in bytes, at about 10 GB a second; files of small states lie below it.
 CHECKED_BYTES = 96 * 2**20
 
@@ -59,7 +60,9 @@ _TYPES: dict[str, type[np.generic]] = {
 }
 #: Arrays of Network by name, with the type it declares for them.
 _ARRAYS = {f.name: np.dtype(_TYPES[str(f.type)]) for f in fields(Network) if str(f.type) in _TYPES}
-_TWO_COLUMNS = frozenset({"structure_low", "structure_verified", "area_links", "area_links_car"})
+_TWO_DIMENSIONS = frozenset(
+    {"structure_low", "structure_verified", "area_links", "area_links_car", "profile_height"}
+)
 #: Members are checked at opening in this order: what a crash or a wrong clearance could come from first.
 _FIRST = ("turn_ptr", "turn_to", "state_arc", "structure_", "hit_", "nodehit_", "rule_", "node", "arc_")
 
@@ -239,7 +242,7 @@ def open_road_file(path: Path) -> Network:
                 budget -= content[name].size
                 container.check_sum(name, content[name], manifest)
         arrays = {
-            name: container.array(f"arrays/{name}.npy", content, kind, 2 if name in _TWO_COLUMNS else 1)
+            name: container.array(f"arrays/{name}.npy", content, kind, 2 if name in _TWO_DIMENSIONS else 1)
             for name, kind in _ARRAYS.items()
         }
         tables = {
@@ -433,6 +436,8 @@ class _Container:
             and _within(network.hit_structure, len(network.structures))
             and len(network.structures) == network.structure_low.shape[0]
             and network.structure_low.shape[1] == 2
+            and _within(network.profile_structure, len(network.structures))
+            and network.profile_height.shape[1] == STATIONS_M.size
             and network.geom_ptr.size > 0
         )
         if not fits or manifest.get("counts", {}).get("arcs") != arcs:
@@ -448,7 +453,7 @@ def _by_kind() -> dict[str, list[str]]:
     kinds: dict[str, list[str]] = {}
     for name in _ARRAYS:
         kind, _, rest = name.partition("_")
-        if kind in ("node", "arc", "hit", "nodehit", "rule", "noderule", "structure", "more"):
+        if kind in ("node", "arc", "hit", "nodehit", "rule", "noderule", "structure", "more", "profile"):
             kinds.setdefault(kind, []).append(name)
         elif rest in ("to", "rule", "lon", "lat"):
             kinds.setdefault(f"{kind} {'points' if kind == 'geom' else 'ends'}", []).append(name)

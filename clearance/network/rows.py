@@ -62,7 +62,8 @@ def _plain(row: WayRow | Structure | Rule | Place | MapLine) -> list[Any]:
 def _evidence(e: Evidence) -> list[Any]:
     figure = None if e.figure is None else e.figure.tenths
     texts = (e.element, e.key, e.raw, e.condition)
-    return [e.evidence_class, figure, e.direction, *texts, e.can_clear, e.note, e.source, e.date]
+    implied = None if e.implied is None else e.implied.tenths
+    return [e.evidence_class, figure, e.direction, *texts, e.can_clear, e.note, e.source, e.date, implied]
 
 
 def _way(row: list[Any]) -> WayRow:
@@ -89,7 +90,7 @@ def _line(row: list[Any]) -> MapLine:
 
 
 def _evidence_of(row: list[Any]) -> Evidence:
-    known, figure, direction, element, key, raw, condition, can_clear, note, source, date = row
+    known, figure, direction, element, key, raw, condition, can_clear, note, source, date, implied = row
     return Evidence(
         evidence_class=EvidenceClass(known),
         figure=None if figure is None else Length(figure),
@@ -102,6 +103,7 @@ def _evidence_of(row: list[Any]) -> Evidence:
         note=note,
         source=source,
         date=date,
+        implied=None if implied is None else Length(implied),
     )
 
 
