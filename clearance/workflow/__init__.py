@@ -13,6 +13,7 @@ from clearance.workflow.drives import (
     read_day,
     write_drive,
 )
+from clearance.workflow.opened import make_ready
 from clearance.workflow.roads import Made, get_roads, network_of
 from clearance.workflow.structures import (
     list_structures,
@@ -38,6 +39,7 @@ __all__ = [
     "get_roads",
     "inspect_file",
     "list_structures",
+    "make_ready",
     "network_of",
     "page_files",
     "place_at",

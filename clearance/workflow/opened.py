@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from clearance.core.structure import Structure
     from clearance.network.network import Network
 
-__all__ = ["OpenRoads", "opened"]
+__all__ = ["OpenRoads", "make_ready", "opened"]
 
 
 class OpenRoads:
@@ -74,3 +74,15 @@ def _opened(roads: Path, *_: int) -> OpenRoads:
     from clearance.network.roadfile import open_road_file
 
     return OpenRoads(open_road_file(roads))
+
+
+def make_ready(roads: Path) -> None:
+    """Do beforehand what the first drive of a process would wait for: imports, and opening the file.
+
+    Raises RoadFileError as `opened` does.
+    """
+    import clearance.assess.day
+    import clearance.assess.inspect
+    import clearance.outputs.page_view  # noqa: F401
+
+    _ = opened(roads).named
