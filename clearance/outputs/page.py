@@ -26,7 +26,7 @@ __all__ = ["drive_page", "page_files"]
 _SCRIPTS = ("leaflet/leaflet.js", "page/basemap.js", "page/marks.js", "page/page.js")
 _TEMPLATES = ("page/marks.html", "page/verdict.html", "page/map.html", "page/lists.html")
 _STYLES = ("leaflet/leaflet.css", "page/page.css")
-_FONTS = (("fonts/atkinson/latin-regular.woff2", 400), ("fonts/atkinson/latin-bold.woff2", 700))
+_FONTS = (("fonts/plex/latin-regular.woff2", 400), ("fonts/plex/latin-bold.woff2", 700))
 
 
 def drive_page(

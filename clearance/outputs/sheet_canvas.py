@@ -24,8 +24,8 @@ MISSING = "□"
 
 _FAMILY, _FALLBACK = "sheet", "other"
 _FONTS = (
-    (_FAMILY, "", "fonts/atkinson/Regular.ttf"),
-    (_FAMILY, "B", "fonts/atkinson/Bold.ttf"),
+    (_FAMILY, "", "fonts/plex/Regular.ttf"),
+    (_FAMILY, "B", "fonts/plex/Bold.ttf"),
     (_FALLBACK, "", "fonts/dejavu/DejaVuSans.ttf"),
 )
 _MM_PER_POINT = 25.4 / 72

@@ -496,5 +496,5 @@ def test_the_packed_files_are_those_of_their_packages() -> None:
     for name, digest in listed.items():
         assert hashlib.sha256((ASSETS / name).read_bytes()).hexdigest() == digest, name
     assert all(package["integrity"].startswith("sha512-") for package in packed)
-    for name in ("leaflet/LICENSE", "fonts/atkinson/LICENSE", "fonts/dejavu/LICENSE"):
+    for name in ("leaflet/LICENSE", "fonts/plex/LICENSE", "fonts/dejavu/LICENSE"):
         assert name in present

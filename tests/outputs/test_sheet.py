@@ -9,6 +9,7 @@ import subprocess
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
+from importlib.resources import files
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -254,6 +255,17 @@ def test_arabic_is_joined_and_runs_from_right_to_left() -> None:
     words = text(data)
     assert "الطاحونة" in words
     assert "شارع" in words
+
+
+@pytest.mark.parametrize("face", ["Regular", "Bold"])
+def test_the_zero_is_plain(face: str) -> None:
+    """A stroke through it makes it an eight to a hurried reader: one line outside, one inside, no more."""
+    from fontTools.ttLib import TTFont
+
+    path = files("clearance.outputs") / "assets" / "fonts" / "plex" / f"{face}.ttf"
+    with TTFont(str(path)) as font:
+        contours = {c: font["glyf"][font.getBestCmap()[ord(c)]].numberOfContours for c in "08"}
+    assert contours == {"0": 2, "8": 3}
 
 
 def test_fonts_are_inside() -> None:
