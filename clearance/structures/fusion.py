@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 from clearance.core.heights import height_is_unread, tells_below_default
 from clearance.core.inventory import CodedHeight, HeightState, InventoryRecord, ListedHeight
 from clearance.core.lengths import Length
-from clearance.core.structure import Evidence, EvidenceClass, Kind, Span, Structure
+from clearance.core.matches import Conflict, HeightRecord, Match, Unmatched
+from clearance.core.structure import MAP_SOURCE, Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.structures.crossings import road_name
 from clearance.structures.map_bridges import MapBridge, map_bridges
 from clearance.structures.matching import Listing, Pair, Paired, pair_up
@@ -26,12 +27,12 @@ from clearance.structures.on_way import middle_of
 if TYPE_CHECKING:
     from clearance.core.extract import Extract, Way
 
-__all__ = ["CONFLICT", "Conflict", "Fused", "Match", "Unmatched", "fuse"]
-
-HeightRecord = InventoryRecord | ListedHeight
+__all__ = ["CONFLICT", "Fused", "from_map", "fuse"]
 
 #: Every warning about heights that disagree begins so.
 CONFLICT = "heights disagree"
+#: The key of a structure that only a list tells of ends so.
+_OF_LIST = ":inventory"
 
 #: Items 10, 53 and 54 are cut off to the centimetre: the true height is less than this above the figure.
 _CUT_OFF = Length.from_metres("0.01")
@@ -48,52 +49,6 @@ _BYWAYS = frozenset({"service", "track", "footway", "path", "cycleway", "bridlew
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Match:
-    """Records of one bridge of a list, and the keys of the structures that they were matched to.
-
-    `score` is from 0 to 1, `reason` says in words what it comes from.
-    """
-
-    records: tuple[HeightRecord, ...]
-    structures: tuple[str, ...]
-    distance_m: float
-    score: float
-    reason: str
-
-    @property
-    def text(self) -> str:
-        """The match as a sentence for a reader."""
-        return f"{_called(self.records)}: matched with score {self.score:.2f}, {self.reason}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unmatched:
-    """Records of one bridge of a list that belong to nothing in the map, and why.
-
-    `tells_height` is whether they hold a height at all: most records are of culverts and river bridges.
-    """
-
-    records: tuple[HeightRecord, ...]
-    reason: str
-    tells_height: bool
-
-    @property
-    def text(self) -> str:
-        """The left-over as a sentence for a reader."""
-        return f"{_called(self.records)}: not matched, {self.reason}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Conflict:
-    """Two heights of one structure that cannot both be true; the lower counts."""
-
-    structure: str
-    mapped: Length
-    listed: Length
-    text: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Fused:
     """Structures with what the lists add, in the order given, those known only from a list at the end.
 
@@ -105,15 +60,6 @@ class Fused:
     unmatched: tuple[Unmatched, ...]
     conflicts: tuple[Conflict, ...]
     outside: int = 0
-
-
-def _called(records: Sequence[HeightRecord]) -> str:
-    """Source, place in the file and name of a bridge of a list."""
-    first = records[0]
-    if isinstance(first, ListedHeight):
-        return f"{first.source}, {first.where}{f' ({first.name})' if first.name else ''}"
-    name = " over ".join(filter(None, (first.carried, first.features)))
-    return f"{first.source}, line {first.line}, structure {first.number}{f' ({name})' if name else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,9 +105,9 @@ def fuse(structures: Sequence[Structure], records: Iterable[HeightRecord], extra
     Records of one source are matched one-to-one to the bridges of the map; what is too far, differs or
     ties stays unmatched. A matched height becomes measured evidence; it may clear the structure unless
     something is in doubt, which its note then tells. Parallel bridges that nothing but places tells apart
-    count with the lower height of the two. Where it cannot agree with a height of the map,
-    the structure gets a warning with both, and the lower counts. A bridge that carries a road and is told
-    to have something above its own roadway becomes a structure if it is none yet.
+    count with the lower height of the two. Where it cannot agree with a height of the map or of another
+    list, the structure gets a warning with both, and the lower counts. A bridge that carries a road and is
+    told to have something above its own roadway becomes a structure if it is none yet.
 
     >>> fuse((), (), extract).matches  # doctest: +SKIP
     ()
@@ -176,6 +122,25 @@ def fuse(structures: Sequence[Structure], records: Iterable[HeightRecord], extra
         entries = _entries(by_source[source])
         work.take(entries, bridges, pair_up([e.listing for e in entries], bridges))
     return work.done(outside)
+
+
+def from_map(structures: Iterable[Structure]) -> tuple[Structure, ...]:
+    """The structures as they were before `fuse`: what lists added is gone, what the map and rules tell stays.
+
+    >>> from_map(())
+    ()
+    """
+    return tuple(
+        replace(
+            s,
+            evidence=tuple(
+                e for e in s.evidence if e.source == MAP_SOURCE or e.evidence_class is EvidenceClass.IMPLIED
+            ),
+            warnings=tuple(w for w in s.warnings if not w.startswith(CONFLICT)),
+        )
+        for s in structures
+        if not s.key.endswith(_OF_LIST)
+    )
 
 
 def _inside(records: Iterable[HeightRecord], extract: Extract) -> tuple[list[HeightRecord], int]:
@@ -457,7 +422,7 @@ class _Work:
         how = f"{whose}matched with score {pair.score:.2f}: {pair.reason}"
         evidence = replace(told.evidence, can_clear=not doubts, note="; ".join([*dict.fromkeys(doubts), how]))
         warnings = structure.warnings
-        conflict = _conflict(self._mapped[index], told)
+        conflict = _conflict(structure, told)
         if conflict is not None and conflict.text not in warnings:
             warnings += (conflict.text,)
             self._conflicts.append(conflict)
@@ -479,23 +444,27 @@ def _map_doubts(structure: Structure) -> list[str]:
 
 
 def _conflict(structure: Structure, told: _Figure) -> Conflict | None:
-    """What the map's own figures and a listed one cannot both be; None where they can."""
-    mapped = [
+    """What the figures of the map or of other lists and a listed one cannot both be; None where they can."""
+    others = [
         (e.figure, e)
         for e in structure.evidence
         if e.figure is not None
         and not e.condition
         and e.evidence_class in (EvidenceClass.POSTED, EvidenceClass.MEASURED)
+        # Of other lists only what is no upper bound and in no doubt can speak against this one.
+        and (e.source == MAP_SOURCE or (e.source != told.evidence.source and e.can_clear))
     ]
-    if not mapped:
+    if not others:
         return None
-    figure, evidence = min(mapped, key=lambda pair: pair[0])
+    figure, evidence = min(others, key=lambda pair: pair[0])
     above = told.figure + _CUT_OFF <= figure
     below = not told.bound and figure + _SIGN_BELOW < told.figure
     if not (above or below):
         return None
+    first = f"{evidence.key}={evidence.raw}" if evidence.source == MAP_SOURCE else evidence.key
+    by = "" if evidence.source == MAP_SOURCE else f"{evidence.source}, "
     text = (
-        f"{CONFLICT}: {evidence.element} {evidence.key}={evidence.raw} is {figure}, {told.evidence.source}, "
+        f"{CONFLICT}: {by}{evidence.element} {first} is {figure}, {told.evidence.source}, "
         f"{told.evidence.element}, {told.evidence.key} is {told.figure}; the lower counts"
     )
     return Conflict(structure=structure.key, mapped=figure, listed=told.figure, text=text)
@@ -506,7 +475,7 @@ def _over_deck(extract: Extract, way: Way) -> Structure:
     lon, lat = middle_of(extract, way)
     element = f"way/{way.id}"
     return Structure(
-        key=f"{element}:inventory",
+        key=f"{element}{_OF_LIST}",
         kind=Kind.COVERED_BRIDGE,
         lon=lon,
         lat=lat,

@@ -9,10 +9,12 @@ import pytest
 from clearance.core.coach import Coach
 from clearance.core.inventory import CodedHeight, HeightState
 from clearance.core.lengths import Length
+from clearance.core.matches import HeightRecord
 from clearance.core.standing import standing
 from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Standing, Structure
 from clearance.structures.find import find_structures
-from clearance.structures.fusion import CONFLICT, Fused, HeightRecord, fuse
+from clearance.structures.fusion import CONFLICT, Fused, from_map, fuse
+from clearance.structures.implied import with_implied
 from tests.structures.inventories import MISSING, NONE, RIVER, SOURCE, at, figure, listed
 from tests.towns import Town
 
@@ -162,6 +164,36 @@ def test_a_truss_that_the_map_does_not_know_becomes_a_structure() -> None:
     assert "an inventory tells" in structure.warnings[0]
     plain = at("1", -28, 3, carried="HEATHER ST", features="OLD BROOK", service_under="5", item_54=RIVER)
     assert fused(town, plain).structures == ()
+
+
+def test_two_lists_that_disagree_are_a_conflict_too() -> None:
+    inventory, county = over_heather(item_54=figure("4.60")), listed(0, 4, "4.1", "Heather Street")
+    found = fused(overpass(), inventory, county)
+    (conflict,) = found.conflicts
+    assert {conflict.mapped, conflict.listed} == {Length.from_metres("4.6"), Length.from_metres("4.1")}
+    assert conflict.text in under(found).warnings
+    assert "Invented County" in conflict.text
+    assert SOURCE in conflict.text
+    assert under(found).lowest() == Length.from_metres("4.1")
+    # An upper bound of another list is nothing to disagree with.
+    bound = over_heather(record_type="2", item_54=MISSING, item_10=figure("5.9", ""))
+    assert fused(overpass(), bound, county).conflicts == ()
+
+
+def test_what_lists_added_can_be_taken_away_again() -> None:
+    town = overpass(MILL | {"bridge": "covered", "layer": "1"}, {"maxheight": "4.6"})
+    town.node(31, -300, 80).node(32, -260, 80).way(31, [31, 32], HEATHER | BRIDGE)
+    extract = town.extract()
+    plain = with_implied(find_structures(extract), extract, lambda _lon, _lat: "US")
+    truss = at(
+        "2", -280, 81, carried="HEATHER ST", item_53=figure("3.9", ""), item_54=RIVER, service_under="5"
+    )
+    lists = (over_heather(item_54=figure("4.02"), item_53=figure("3.80", "")), listed(0, 4, "4.1"), truss)
+    found = fuse(plain, lists, extract)
+    assert len(found.structures) == len(plain) + 1
+    assert found.conflicts
+    assert from_map(found.structures) == plain
+    assert fuse(from_map(found.structures), lists, extract) == found
 
 
 def test_posted_and_listed_heights_that_disagree_are_a_conflict_and_the_lower_counts() -> None:
