@@ -351,6 +351,9 @@ def turn_off_text(finding: Finding, units: Units = Units.FEET) -> str:
         return "" if finding.standing is Standing.CLEAR else "No turn-off before it: no other way leads on."
     road = f"from {plain(off.road)} " if off.road else ""
     onto = f"onto {plain(off.onto)}" if off.onto else "onto another road"
+    if off.road and off.onto == off.road:
+        # The planned way leaves the road there; the other one keeps to it.
+        road, onto = "", f"staying on {plain(off.road)}"
     if not off.leads_on:
         return (
             f"Last turn-off {distance_text(off.before_m, units)} before it, {road}{onto}: "

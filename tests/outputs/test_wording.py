@@ -359,3 +359,18 @@ def test_plain_is_one_printable_line(text: str) -> None:
 
 def test_plain_drops_marks_that_turn_text_round_and_keeps_letters() -> None:
     assert plain("Rue de l’Été\u202e gnp.exe\x1b[2J") == "Rue de l’Été gnp.exe [2J"
+
+
+def test_a_turn_off_that_keeps_to_the_road_says_so() -> None:
+    from dataclasses import replace
+
+    from clearance.core.drive import TurnOff
+    from clearance.outputs.wording import turn_off_text
+    from tests.outputs import samples
+
+    finding = samples.care_drive().findings[0]
+    off = TurnOff(
+        lon=0, lat=0, road="Mill Street", onto="Mill Street", distance_m=10, before_m=100, extra_s=60
+    )
+    assert "staying on Mill Street" in turn_off_text(replace(finding, turn_off=off))
+    assert "from Mill Street onto" not in turn_off_text(replace(finding, turn_off=off))
