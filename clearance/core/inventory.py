@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from clearance.core.lengths import Length
 
-__all__ = ["CodedHeight", "HeightState", "InventoryRecord", "ListedHeight"]
+__all__ = ["CodedHeight", "EvidenceList", "HeightState", "InventoryRecord", "ListedHeight", "UnusedRow"]
 
 
 class HeightState(StrEnum):
@@ -112,3 +112,29 @@ class ListedHeight:
     raw: str
     name: str = ""
     date: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class UnusedRow:
+    """A row of a list that could not be used, or an item of it (`dropped` False): where it is and why."""
+
+    where: str
+    reason: str
+    dropped: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceList:
+    """A list of heights as it was added to a map: an inventory's file, or anybody's list.
+
+    `name` is what the list is known by, the name of its file unless told otherwise; `source` what stands
+    beside its heights; `added` when it was read (ISO 8601). `records` are those inside the bounds of the map,
+    all of one kind; `outside` counts the others, `unused` the rows that could not be used.
+    """
+
+    name: str
+    source: str
+    added: str
+    records: tuple[InventoryRecord, ...] | tuple[ListedHeight, ...]
+    outside: int = 0
+    unused: int = 0

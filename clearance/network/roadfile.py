@@ -8,6 +8,8 @@ more, for other programs; this one never reads them, since opening Parquet costs
 alone. ``manifest.json`` names format and schema version, source, dates, attribution, warnings, counts and,
 for each member, where its data begin, its size, CRC-32 and word sum.
 
+``kept/*.json`` are what adding heights to the file needs (see `network.kept`), in files made from a map.
+
 The word sum (the sum of the member's 64-bit words, modulo 2**64) finds damage at the speed of memory:
 opening checks every member by it, up to `CHECKED_BYTES`, the arrays that searches run on first.
 `check_road_file` checks all of the file by CRC-32.
@@ -31,13 +33,14 @@ import numpy as np
 from clearance.core.errors import OutputError, RoadFileError
 from clearance.core.extract import ExtractInfo
 from clearance.core.profile import STATIONS_M
+from clearance.network.kept import Kept, decode_kept, encode_kept
 from clearance.network.network import Network
 from clearance.network.rows import DECODERS, Rows, packed
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_road_file", "write_road_file"]
+__all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_kept", "open_road_file", "write_road_file"]
 
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
@@ -70,8 +73,10 @@ _FIRST = ("turn_ptr", "turn_to", "state_arc", "structure_", "hit_", "nodehit_", 
 # --- writing -----------------------------------------------------------------------------------------
 
 
-def write_road_file(network: Network, path: Path) -> None:
+def write_road_file(network: Network, path: Path, kept: Kept | None = None) -> None:
     """Write `network` to `path`, whole or not at all; whatever stood there before stands until then.
+
+    `kept` is what adding heights later needs; without it none can be added.
 
     The same network gives the same bytes. Raises OutputError where the file cannot be written.
     """
@@ -82,7 +87,7 @@ def write_road_file(network: Network, path: Path) -> None:
     try:
         try:
             with draft.open("wb") as file:
-                _write(network, file)
+                _write(network, file, kept)
                 file.flush()
                 os.fsync(file.fileno())
             draft.replace(path)
@@ -110,7 +115,7 @@ def _settle(folder: Path) -> None:
         os.close(handle)
 
 
-def _write(network: Network, file: BinaryIO) -> None:
+def _write(network: Network, file: BinaryIO, kept: Kept | None) -> None:
     members: dict[str, dict[str, Any]] = {}
     with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as container:
         for name in _ARRAYS:
@@ -121,6 +126,8 @@ def _write(network: Network, file: BinaryIO) -> None:
             _add_array(container, members, f"rows/{table}.begins.npy", begins)
         for table, content in (("ways", _ways_table(network)), ("structures", _structures_table(network))):
             _add(container, members, f"tables/{table}.parquet", [content])
+        for part, content in (encode_kept(kept) if kept is not None else {}).items():
+            _add(container, members, f"kept/{part}.json", [content])
         manifest = {
             "format": _FORMAT,
             "schema": SCHEMA,
@@ -238,7 +245,8 @@ def open_road_file(path: Path) -> Network:
         content = container.members(manifest)
         budget = CHECKED_BYTES
         for name in sorted(content, key=_importance):
-            if content[name].size <= budget:
+            # What is kept for later is checked when it is asked for.
+            if not name.startswith("kept/") and content[name].size <= budget:
                 budget -= content[name].size
                 container.check_sum(name, content[name], manifest)
         arrays = {
@@ -257,6 +265,27 @@ def open_road_file(path: Path) -> Network:
         network = Network(info=info, **arrays, **tables)  # type: ignore[arg-type]
         container.consistent(network, manifest)
     return network
+
+
+def open_kept(path: Path) -> Kept:
+    """What a road file keeps so that heights can be added to it.
+
+    Raises RoadFileError where it keeps nothing, is no road file, of another version or damaged.
+    """
+    with _Container(Path(path)) as container:
+        manifest = container.manifest()
+        content = container.members(manifest)
+        names = [name for name in content if name.startswith("kept/")]
+        if not names:
+            raise RoadFileError(
+                f"{path} does not hold what adding heights needs; make it anew with `clearance get`"
+            )
+        for name in names:
+            container.check_sum(name, content[name], manifest)
+        try:
+            return decode_kept({Path(name).stem: content[name].tobytes() for name in names})
+        except (ValueError, KeyError, TypeError) as error:
+            raise container.damaged("what it keeps of the map cannot be read") from error
 
 
 def check_road_file(path: Path) -> None:
