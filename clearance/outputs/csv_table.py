@@ -22,7 +22,7 @@ from clearance.outputs.elements import elements_of
 from clearance.outputs.measures import Units, clearance_text
 from clearance.outputs.wording import CAUTIONS, advice, evidence_lines, kind_text, plain, standing_text
 
-__all__ = ["DRIVE_COLUMNS", "STRUCTURE_COLUMNS", "drive_csv", "structures_csv"]
+__all__ = ["DRIVE_COLUMNS", "STRUCTURE_COLUMNS", "drive_csv", "structures_csv", "table_csv"]
 
 _KNOWLEDGE = ("evidence", "order_not_told", "ways", "nodes", "relations", "key")
 _ORIGIN = ("data_source", "data_date", "attribution", "caution")
@@ -63,15 +63,16 @@ def drive_csv(drive: Drive, units: Units = Units.FEET) -> str:
         for finding in found
         if finding.standing is not Standing.CLEAR
     ]
-    return _table(DRIVE_COLUMNS, rows)
+    return table_csv(DRIVE_COLUMNS, rows)
 
 
 def structures_csv(structures: Sequence[Structure], info: ExtractInfo, coach: Coach | None = None) -> str:
     """All structures of an area, one a line, in the order given; `standing` is empty without a coach."""
-    return _table(STRUCTURE_COLUMNS, (_structure(s, info, coach) for s in structures))
+    return table_csv(STRUCTURE_COLUMNS, (_structure(s, info, coach) for s in structures))
 
 
-def _table(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+def table_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """A header of `columns` and a line for each of `rows`; texts that a spreadsheet would run are guarded."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, columns, lineterminator="\r\n")
     writer.writeheader()

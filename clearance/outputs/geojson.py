@@ -51,7 +51,7 @@ from clearance.outputs.wording import (
     verdict_word,
 )
 
-__all__ = ["drive_geojson", "structures_geojson"]
+__all__ = ["collection_of", "drive_geojson", "feature_of", "line_of", "point_of", "structures_geojson"]
 
 #: RFC 7946 section 11.2 advises against needless digits; OpenStreetMap keeps seven.
 _DIGITS = 7
@@ -80,7 +80,7 @@ def drive_geojson(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     features += [_turn_off(f, f.turn_off, units) for f in drive.findings if f.turn_off is not None]
     if drive.car is not None:
         features += [_finding("on the car drive", f, drive.coach, units) for f in drive.car.differences]
-    return _collection(
+    return collection_of(
         features,
         drive.info,
         {
@@ -108,10 +108,11 @@ def structures_geojson(
     With a coach each has its standing, for the worse direction. Without structures the collection is
     empty and has no bounding box.
     """
-    return _collection([_structure(s, units, coach) for s in structures], info, {})
+    return collection_of([_structure(s, units, coach) for s in structures], info, {})
 
 
-def _collection(features: list[Feature], info: ExtractInfo, members: Mapping[str, Any]) -> dict[str, Any]:
+def collection_of(features: list[Feature], info: ExtractInfo, members: Mapping[str, Any]) -> dict[str, Any]:
+    """A FeatureCollection with its box, `members` of its own, cautions, and where the map data came from."""
     collection: dict[str, Any] = {"type": "FeatureCollection"}
     if box := _bbox(p for f in features for p in _positions(f["geometry"])):
         collection["bbox"] = box
@@ -126,7 +127,8 @@ def _collection(features: list[Feature], info: ExtractInfo, members: Mapping[str
     }
 
 
-def _feature(ref: str, geometry: Mapping[str, Any], properties: Mapping[str, Any]) -> Feature:
+def feature_of(ref: str, geometry: Mapping[str, Any], properties: Mapping[str, Any]) -> Feature:
+    """A feature with an id that is unique in its collection."""
     return {"type": "Feature", "id": ref, "geometry": geometry, "properties": properties}
 
 
@@ -153,7 +155,7 @@ def _drive_lines(drive: Drive, units: Units) -> list[Feature]:
             "lowest_clearance": "" if drive.ceiling is None else clearance_text(drive.ceiling, units),
             "lowest_clearance_m": _metres(drive.ceiling),
         }
-        features.append(_feature("drive", _line(line), properties | DRIVE_LINE.properties()))
+        features.append(feature_of("drive", line_of(line), properties | DRIVE_LINE.properties()))
     features += [
         _piece(n, piece, drive.findings, units) for n, piece in enumerate(drive.pieces, 1) if piece.points
     ]
@@ -166,7 +168,7 @@ def _drive_lines(drive: Drive, units: Units) -> list[Feature]:
                 "distance_m": round(part.distance_m, 1),
             }
             features.append(
-                _feature(f"unchecked/{n}", _line(part.points), properties | UNCHECKED_LINE.properties())
+                feature_of(f"unchecked/{n}", line_of(part.points), properties | UNCHECKED_LINE.properties())
             )
     if drive.car is not None and drive.car.points:
         properties = {
@@ -177,7 +179,9 @@ def _drive_lines(drive: Drive, units: Units) -> list[Feature]:
             "distance_m": round(drive.car.distance_m, 1),
             "duration_s": round(drive.car.duration_s, 1),
         }
-        features.append(_feature("car drive", _line(drive.car.points), properties | CAR_LINE.properties()))
+        features.append(
+            feature_of("car drive", line_of(drive.car.points), properties | CAR_LINE.properties())
+        )
     return features
 
 
@@ -199,7 +203,7 @@ def _piece(number: int, piece: Piece, findings: Iterable[Finding], units: Units)
         "ways": " ".join(map(str, piece.ways)),
     }
     look = MARKS[worst][1] if worst else DRIVE_LINE
-    return _feature(f"piece/{number}", _line(piece.points), properties | look.properties())
+    return feature_of(f"piece/{number}", line_of(piece.points), properties | look.properties())
 
 
 def _worst(standings: Iterable[Standing]) -> Standing | None:
@@ -239,7 +243,7 @@ def _places(drive: Drive, units: Units) -> list[Feature]:
             told.append(off_road_text(stop, units))
             properties["description"] = " ".join(text for text in told if text)
         features.append(
-            _feature(f"{role}/{n}", _point(place.lon, place.lat), properties | PLACE_MARK.properties())
+            feature_of(f"{role}/{n}", point_of(place.lon, place.lat), properties | PLACE_MARK.properties())
         )
     return features
 
@@ -265,8 +269,8 @@ def _facility(number: int, facility: Facility, coach: Coach, units: Units) -> Fe
         "facts": "\n".join(plain(note) for note in facility.notes),
     }
     mark = FULL_TANK_MARK if facility.full_tank else FACILITY_MARK
-    at = _point(facility.place.lon, facility.place.lat)
-    return _feature(f"facility/{number}", at, properties | mark.properties())
+    at = point_of(facility.place.lon, facility.place.lat)
+    return feature_of(f"facility/{number}", at, properties | mark.properties())
 
 
 def _moment(drive: Drive, seconds: float) -> str | None:
@@ -298,9 +302,9 @@ def _finding(role: str, finding: Finding, coach: Coach, units: Units) -> Feature
         "direction": finding.direction.value,
         **_knowledge(finding.structure, units),
     }
-    return _feature(
+    return feature_of(
         f"{role}/{finding.number}",
-        _point(finding.lon, finding.lat),
+        point_of(finding.lon, finding.lat),
         properties | MARKS[finding.standing][0].properties(),
     )
 
@@ -320,8 +324,8 @@ def _turn_off(finding: Finding, turn: TurnOff, units: Units) -> Feature:
         "extra_s": round(turn.extra_s, 1),
         "leads_on": turn.leads_on,
     }
-    return _feature(
-        f"turn-off/{finding.number}", _point(turn.lon, turn.lat), properties | TURN_OFF_MARK.properties()
+    return feature_of(
+        f"turn-off/{finding.number}", point_of(turn.lon, turn.lat), properties | TURN_OFF_MARK.properties()
     )
 
 
@@ -348,7 +352,7 @@ def _structure(structure: Structure, units: Units, coach: Coach | None) -> Featu
     else:
         stands = Standing.CLEAR if structure.verified() else Standing.UNVERIFIED
     mark = MARKS[stands][0].properties()
-    return _feature(structure.key, _point(structure.lon, structure.lat), properties | mark)
+    return feature_of(structure.key, point_of(structure.lon, structure.lat), properties | mark)
 
 
 def _knowledge(structure: Structure, units: Units) -> dict[str, Any]:
@@ -371,7 +375,8 @@ def _round(value: float) -> float:
     return round(value, _DIGITS) + 0.0  # + 0.0 turns -0.0 into 0.0
 
 
-def _point(lon: float, lat: float) -> dict[str, Any]:
+def point_of(lon: float, lat: float) -> dict[str, Any]:
+    """A Point, seven decimals."""
     return {"type": "Point", "coordinates": [_round(lon), _round(lat)]}
 
 
@@ -383,7 +388,7 @@ def _joined(lines: Iterable[Sequence[Point]]) -> list[Point]:
     return points
 
 
-def _line(points: Sequence[Point]) -> dict[str, Any]:
+def line_of(points: Sequence[Point]) -> dict[str, Any]:
     """A LineString, or a MultiLineString cut where it crosses 180 degrees (RFC 7946 section 3.1.9).
 
     A single point becomes a line of no length: a LineString has at least two positions (section 3.1.4).
