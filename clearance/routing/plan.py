@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,11 +15,20 @@ from clearance.routing.mask import turns_through
 from clearance.routing.route import Route, covered_hits
 
 if TYPE_CHECKING:
-    from clearance.network.network import I32, Network
+    from clearance.network.network import I32, I64, Network
     from clearance.routing.mask import Costs
     from clearance.routing.snap import Snap
 
-__all__ = ["Stretch", "Tallest", "find_drive", "greatest_height", "route_of", "states_of", "stretch"]
+__all__ = [
+    "Stretch",
+    "Tallest",
+    "Widths",
+    "find_drive",
+    "greatest_height",
+    "route_of",
+    "states_of",
+    "stretch",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,29 +121,40 @@ def _trace(before: I32, state: int) -> list[int]:
 
 def route_of(network: Network, costs: Costs, states: list[int], start: float, end: float) -> Route:
     """The sums of a drive over `states`."""
-    turns = []
-    for here, there in pairwise(states):
-        begin, stop = int(network.turn_ptr[here]), int(network.turn_ptr[here + 1])
-        turns.append(begin + int(np.flatnonzero(network.turn_to[begin:stop] == there)[0]))
+    driven = np.array(states, dtype=np.int64)
+    arcs = network.state_arc[driven]
+    turns = _turns_along(network, driven)
+    share = np.ones(arcs.size)
+    share[-1] = end
+    share[0] -= start
     route = Route(
-        states=tuple(states),
-        arcs=tuple(network.state_arc[states].tolist()),
-        turns=tuple(turns),
+        states=tuple(driven.tolist()),
+        arcs=tuple(arcs.tolist()),
+        turns=tuple(turns.tolist()),
         start=start,
         end=end,
-        seconds=0.0,
+        seconds=float(np.cumsum(costs.seconds[arcs] * share)[-1]),
         policy_seconds=0.0,
-        length_m=0.0,
+        length_m=float(np.cumsum(network.arc_length[arcs] * share)[-1]),
     )
-    seconds = length = 0.0
     policy = float(costs.turn_extra[turns].sum(dtype=np.float64))
-    for i, arc in enumerate(route.arcs):
-        from_, to = route.span(i)
-        part = stretch(network, costs, arc, from_, to)
-        seconds += part.cost - part.extra
-        policy += part.extra
-        length += float(network.arc_length[arc]) * (to - from_)
-    return replace(route, seconds=seconds, policy_seconds=policy, length_m=length)
+    passed = np.searchsorted(network.hit_arc, arcs) < np.searchsorted(network.hit_arc, arcs, side="right")
+    for i in np.flatnonzero(passed | costs.closed[arcs]).tolist():
+        policy += stretch(network, costs, route.arcs[i], *route.span(i)).extra
+    return replace(route, policy_seconds=policy)
+
+
+def _turns_along(network: Network, states: I64) -> I64:
+    """The turn from each state to the next."""
+    begin = network.turn_ptr[states[:-1]]
+    count = network.turn_ptr[states[:-1] + 1] - begin
+    owner = np.repeat(np.arange(count.size), count)
+    turns = np.arange(owner.size) + (begin + count - np.cumsum(count))[owner]
+    fits = network.turn_to[turns] == states[1:][owner]
+    _, first = np.unique(owner[fits], return_index=True)
+    found: I64 = turns[fits][first]
+    assert found.size == count.size, "a turn leads from each state to the next"
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +183,7 @@ def greatest_height(
     """
     if costs.vehicle.coach is None or "height" not in costs.vehicle.ignore:
         raise ValueError("the greatest height needs the costs of a coach with height ignored")
-    widths = _Widths.of(network, costs, unverified_passable=unverified_passable)
+    widths = Widths.of(network, costs, unverified_passable=unverified_passable)
     height = _widest(network, costs, widths, start, end)
     if height == UNREACHED:
         return Tallest(height=None, route=None)
@@ -178,14 +197,15 @@ def greatest_height(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Widths:
+class Widths:
     """The clearance of each hit (h,) and node hit, tenths of a millimetre; UNREACHED where closed."""
 
     hit: I32
     node_hit: I32
 
     @classmethod
-    def of(cls, network: Network, costs: Costs, *, unverified_passable: bool) -> _Widths:
+    def of(cls, network: Network, costs: Costs, *, unverified_passable: bool) -> Widths:
+        """The figures that may hold at the time of `costs`; what is unverified as asked."""
         hit = costs.low[network.hit_structure, network.hit_side]
         node_hit = costs.low[network.nodehit_structure].min(axis=1)
         if not unverified_passable:
@@ -194,22 +214,19 @@ class _Widths:
             node_hit[~costs.verified[network.nodehit_structure].all(axis=1)] = UNREACHED
         return cls(hit=hit, node_hit=node_hit)
 
-    def on_states(self, network: Network, costs: Costs) -> I32:
-        """The lowest clearance on each state's arc."""
+    def on_arcs(self, network: Network) -> I32:
+        """The lowest clearance on each arc, closed ones not told apart."""
         width = np.full(network.arc_tail.size, NO_LIMIT, np.int32)
         np.minimum.at(width, network.hit_arc, self.hit)
-        states = width[network.state_arc]
-        states[costs.cost == np.inf] = UNREACHED
-        return states
+        return width
 
-    def on_turns(self, network: Network, costs: Costs) -> I32:
-        """The lowest clearance on each turn."""
+    def on_turns(self, network: Network) -> I32:
+        """The lowest clearance on each turn, closed ones not told apart."""
         node = np.full(network.node_osm.size, NO_LIMIT, np.int32)
         np.minimum.at(node, network.nodehit_node, self.node_hit)
         width = np.full(network.turn_to.size, NO_LIMIT, np.int32)
         turns, at = turns_through(network, node < NO_LIMIT)
         width[turns] = node[at]
-        width[costs.turn_extra == np.inf] = UNREACHED
         return width
 
     def on_stretch(self, network: Network, costs: Costs, arc: int, start: float, end: float) -> int:
@@ -252,10 +269,13 @@ class _Widths:
 
 
 def _widest(
-    network: Network, costs: Costs, widths: _Widths, start: Sequence[Snap], end: Sequence[Snap]
+    network: Network, costs: Costs, widths: Widths, start: Sequence[Snap], end: Sequence[Snap]
 ) -> int:
     """The greatest width of any way, in tenths of a millimetre; UNREACHED where there is none."""
-    on_turns = widths.on_turns(network, costs)
+    on_turns = widths.on_turns(network)
+    on_turns[costs.turn_extra == np.inf] = UNREACHED
+    on_states = widths.on_arcs(network)[network.state_arc]
+    on_states[costs.cost == np.inf] = UNREACHED
     best = UNREACHED
     for a in start:
         for b in end:
@@ -270,7 +290,7 @@ def _widest(
     labels, _ = widest(
         network.turn_ptr,
         network.turn_to,
-        width=widths.on_states(network, costs),
+        width=on_states,
         turn_width=on_turns,
         sources=np.array(list(first), dtype=np.int32),
         source_labels=np.array(list(first.values()), dtype=np.int32),
