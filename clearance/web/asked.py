@@ -24,6 +24,7 @@ __all__ = [
     "coach_form",
     "drive_asked",
     "drive_form",
+    "flat_coach",
     "how_asked",
     "how_form",
     "safe_answer",
@@ -108,7 +109,7 @@ def how_asked(asked: Mapping[str, Any], coach: Coach | None, now: datetime) -> H
     wrong: dict[str, str] = {}
     found = departure = None
     try:
-        found = coach_asked(_flat(asked.get("coach", {})), coach)
+        found = coach_asked(flat_coach(asked.get("coach", {})), coach)
     except AskedError as error:
         wrong |= error.fields
     try:
@@ -137,7 +138,7 @@ def _place(name: str, given: str | Mapping[str, Any], stay: float) -> Where:
     )
 
 
-def _flat(coach: Mapping[str, Any]) -> dict[str, object]:
+def flat_coach(coach: Mapping[str, Any]) -> dict[str, object]:
     """The items of a coach document by their keys; ``towing`` where something is towed."""
     towed = coach.get("towed")
     flat = {key: value for key, value in coach.items() if key != "towed"}

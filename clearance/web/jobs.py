@@ -84,6 +84,8 @@ class Job:
         self.failure: Failure | None = None
         self.cancelled = threading.Event()
         self.finished: Future[None] = Future()
+        #: What the pages note beside it; never sent to a process.
+        self.note: dict[str, Any] = {}
 
     @property
     def over(self) -> bool:
