@@ -82,13 +82,19 @@ def drive_page(
 def page_files() -> dict[str, bytes]:
     """The packed files of the page by name, for a server that shows the same: styles, scripts, letters.
 
-    Names are ``leaflet/leaflet.js``, ``page/page.css``, ``page/lists.html`` and so on. The templates among
-    them ask for two functions: `say` turns a text of the page into the reader's language, `told` gives a
-    text of `page_texts`, which is English.
+    Names are ``leaflet/leaflet.js``, ``page/page.css``, ``page/lists.html`` and so on; ``page/letters.css``
+    names the letters as files beside it. The templates among them ask for two functions: `say` turns a
+    text of the page into the reader's language, `told` gives a text of `page_texts`, which is English.
     """
     folder = files("clearance.outputs") / "assets"
     letters = {name: (folder / name).read_bytes() for name, _ in _FONTS}
-    return {name: _asset(name).encode() for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES)} | letters
+    faces = "\n".join(
+        f'@font-face{{font-family:"Sheet";font-weight:{weight};font-display:swap;'
+        f'src:url({name.rpartition("/")[2]}) format("woff2")}}'
+        for name, weight in _FONTS
+    )
+    texts = {name: _asset(name) for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES)} | {"page/letters.css": faces}
+    return {name: text.encode() for name, text in texts.items()} | letters
 
 
 # --- parts of the file --------------------------------------------------------------------------------
