@@ -42,6 +42,22 @@ __all__ = ["command"]
     envvar="CLEARANCE_NAME_SERVER",
     help="Name server to ask, of the Nominatim kind. [default: the public one]",
 )
+@click.option(
+    "--inventory",
+    "inventories",
+    metavar="FILE|URL",
+    multiple=True,
+    help="Bridge inventory of the US to take heights from; more than once for several states.",
+)
+@click.option("--inventory-year", metavar="YEAR", type=int, help="Its year, where its name does not tell.")
+@click.option(
+    "--elevation",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Grid of the bare ground (GeoTIFF, in metres): dips and humps under bridges. "
+    "Needs clearance[elevation].",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was made as JSON.")
 def command(
     *,
@@ -55,6 +71,9 @@ def command(
     cache: Path | None,
     map_server: str | None,
     name_server: str | None,
+    inventories: tuple[str, ...],
+    inventory_year: int | None,
+    elevation: tuple[Path, ...],
     as_json: bool,
 ) -> None:
     """Make the road file ROADS from SOURCE.
@@ -68,7 +87,9 @@ def command(
       clearance get data_samples/pellowick.osm -o pellowick.roads
       clearance get -- -40.02,44.99,-39.98,45.02 -o box.roads
       clearance get --between 45.0,-40.0 --between 45.1,-40.2 --band 8 -o band.roads
+      clearance get state.osm.pbf --inventory 2024_inventory.txt -o state.roads
 
+    Heights of an inventory or another list can also be added later: see `clearance evidence`.
     A road file that exists is replaced only whole and only after success.
     """
     from clearance import workflow
@@ -88,6 +109,9 @@ def command(
             between=between,
             band_km=band,
             download={key: value for key, value in asked.items() if value is not None},
+            heights=workflow.Heights(
+                inventories=inventories, inventory_year=inventory_year, elevation=elevation
+            ),
             progress=progress,
         )
     if as_json:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clearance.core.inventory import InventoryRecord, ListedHeight
+from clearance.core.inventory import EvidenceList, InventoryRecord, ListedHeight, UnusedRow
+from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
 
-__all__ = ["Conflict", "HeightRecord", "Match", "Unmatched", "called"]
+__all__ = ["Conflict", "EvidenceReport", "HeightRecord", "Match", "Unmatched", "called"]
 
 HeightRecord = InventoryRecord | ListedHeight
 
@@ -60,6 +61,24 @@ class Conflict:
     mapped: Length
     listed: Length
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceReport:
+    """What lists of heights did to a map: each bridge of theirs is in `matches` or in `unmatched`.
+
+    `unused` are rows that could not be used, known only when their list is read; `notes` are sentences of the
+    reader. `before` and `after` is what is known of the area without and with the lists.
+    """
+
+    lists: tuple[EvidenceList, ...]
+    matches: tuple[Match, ...]
+    unmatched: tuple[Unmatched, ...]
+    conflicts: tuple[Conflict, ...]
+    before: AreaKnown
+    after: AreaKnown
+    unused: tuple[UnusedRow, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def called(records: Sequence[HeightRecord]) -> str:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     F64 = npt.NDArray[np.float64]
 
 __all__ = [
+    "GROUND_SOURCE",
     "PROFILE_REACH_M",
     "STATIONS_M",
     "Profile",
@@ -43,6 +44,8 @@ PROFILE_REACH_M = 21.0
 STATIONS_M: F64 = np.arange(-PROFILE_REACH_M, PROFILE_REACH_M + 0.5)
 STATIONS_M.flags.writeable = False
 
+#: The source of everything that a profile tells.
+GROUND_SOURCE = "heights of the ground"
 _DIPS = "the road dips or humps here"
 
 
@@ -183,7 +186,6 @@ def with_sag(
     lost: Length,
     *,
     wheelbase_m: float,
-    source: str,
     lowest: Length | None = None,
 ) -> Structure:
     """The structure with what is left of its lowest figure for a coach of this wheelbase.
@@ -208,6 +210,6 @@ def with_sag(
         raw=f"{lowest} less {lost}",
         can_clear=False,
         note=text,
-        source=source,
+        source=GROUND_SOURCE,
     )
     return replace(structure, evidence=(*structure.evidence, left), warnings=warnings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from importlib import import_module
 from pathlib import Path
 from types import TracebackType
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
     F64 = npt.NDArray[np.float64]
 
-__all__ = ["ElevationGrid"]
+__all__ = ["ElevationGrid", "first_known"]
 
 #: A grid coarser than this shows no dip under a bridge: half a common wheelbase (judgement, no source).
 _COARSEST_M = 3.0
@@ -111,3 +112,19 @@ class ElevationGrid:
     ) -> None:
         """Close the file."""
         self._grid.close()
+
+
+def first_known(grids: Sequence[ElevationGrid]) -> Callable[[F64, F64], F64]:
+    """A function from longitudes and latitudes (k,) to heights in metres, of the first grid that knows each."""
+
+    def heights(lon: F64, lat: F64) -> F64:
+        import numpy as np
+
+        found = np.full(len(lon), np.nan)
+        for grid in grids:
+            missing = np.isnan(found)
+            if missing.any():
+                found[missing] = grid.heights(lon[missing], lat[missing])
+        return found
+
+    return heights

@@ -169,9 +169,7 @@ def road_profiles(structures: Sequence[Structure], extract: Extract, heights: He
     return RoadProfiles(np.array(found, dtype=np.int32), height)
 
 
-def with_profile_warnings(
-    structures: Sequence[Structure], profiles: RoadProfiles, *, source: str
-) -> tuple[Structure, ...]:
+def with_profile_warnings(structures: Sequence[Structure], profiles: RoadProfiles) -> tuple[Structure, ...]:
     """The structures, those over a dip or hump that costs a long coach height with a warning that says so.
 
     For those whose coach has no wheelbase told; what a coach of known measures loses is reckoned when it
@@ -182,7 +180,7 @@ def with_profile_warnings(
     for index, tenths in zip(profiles.structure.tolist(), lost.tolist(), strict=True):
         if tenths >= _WORTH_SAYING.tenths:
             bare = replace(structures[index], evidence=())
-            warned = with_sag(bare, Length(tenths), wheelbase_m=_LONG_COACH["wheelbase_m"], source=source)
+            warned = with_sag(bare, Length(tenths), wheelbase_m=_LONG_COACH["wheelbase_m"])
             found[index] = replace(structures[index], warnings=warned.warnings)
     return tuple(found)
 

@@ -147,21 +147,21 @@ def test_what_is_left_of_a_height_may_condemn_and_never_clear() -> None:
     posted = Evidence(evidence_class=EvidenceClass.POSTED, figure=Length.from_metres("4.2"), element="way/1")
     high = Structure(key="a", kind=Kind.BRIDGE, lon=-40.0, lat=45.0, evidence=(posted,))
     lost = Length.from_metres("0.0501")
-    lower = with_sag(high, lost, wheelbase_m=7.3152, source="ground")
+    lower = with_sag(high, lost, wheelbase_m=7.3152)
     assert lower.lowest() == Length.from_metres("4.2") - lost
     assert lower.verified()
     assert not lower.evidence[-1].can_clear
     assert lower.evidence[-1].direction is Direction.BOTH
     assert "wheelbase of 7.3 m loses 6 cm (2 in)" in lower.warnings[-1]
-    at_night = with_sag(high, lost, wheelbase_m=8, source="ground", lowest=Length.from_metres("4.0"))
+    at_night = with_sag(high, lost, wheelbase_m=8, lowest=Length.from_metres("4.0"))
     assert at_night.lowest() == Length.from_metres("4.0") - lost
 
 
 def test_a_loss_without_a_known_height_is_a_warning_alone_and_told_once() -> None:
-    lower = with_sag(BRIDGE, Length.from_metres("0.05"), wheelbase_m=8, source="x")
+    lower = with_sag(BRIDGE, Length.from_metres("0.05"), wheelbase_m=8)
     assert lower.lowest() is None
     assert "5 cm" in lower.warnings[-1]
-    again = with_sag(lower, Length.from_metres("0.07"), wheelbase_m=9, source="x")
+    again = with_sag(lower, Length.from_metres("0.07"), wheelbase_m=9)
     (warning,) = again.warnings
     assert "7 cm" in warning
-    assert with_sag(BRIDGE, Length(0), wheelbase_m=8, source="x") == BRIDGE
+    assert with_sag(BRIDGE, Length(0), wheelbase_m=8) == BRIDGE

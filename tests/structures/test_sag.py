@@ -120,16 +120,16 @@ def test_every_structure_over_a_known_ground_has_its_profile() -> None:
     (lost,) = lost_under(found.height, wheelbase_m=10, rear_m=3).tolist()
     assert lost / 10_000 == pytest.approx(0.004 * 100 / 8, abs=3e-3)
 
-    warned_of = with_profile_warnings(structures, found, source="invented grid")
+    warned_of = with_profile_warnings(structures, found)
     (over,) = [s for s in warned_of if s.upper]
     assert "wheelbase of 8.0 m loses" in over.warnings[-1]
     assert over.lowest() == Length.from_metres("4.2")  # a warning alone
 
     none = road_profiles(structures, extract, lambda lon, _lat: np.full_like(lon, np.nan))
     assert (none.structure.size, none.height.shape) == (0, (0, STATIONS_M.size))
-    assert with_profile_warnings(structures, none, source="x") == structures
+    assert with_profile_warnings(structures, none) == structures
     level = road_profiles(structures, extract, lambda lon, _lat: np.zeros_like(lon))
-    assert with_profile_warnings(structures, level, source="x") == structures
+    assert with_profile_warnings(structures, level) == structures
 
 
 def test_no_profile_where_the_road_ends_or_the_ground_is_unknown() -> None:
