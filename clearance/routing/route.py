@@ -14,7 +14,7 @@ from clearance.network.network import NO_LIMIT
 from clearance.routing.mask import STANDINGS
 
 if TYPE_CHECKING:
-    from clearance.network.network import F64, Network
+    from clearance.network.network import F64, I32, Network
     from clearance.routing.mask import Costs
 
 __all__ = ["ONE_PASSAGE_M", "Passage", "Route", "covered_hits", "hits_on", "route_points"]
@@ -115,18 +115,21 @@ def hits_on(network: Network, costs: Costs, route: Route) -> tuple[Passage, ...]
     are one passage.
     """
     found: list[tuple[Passage, float]] = []  # with where the structure ends, in metres from the start
-    distance = seconds = 0.0
-    heads = network.arc_head[list(route.arcs)]
-    at_nodes = np.isin(network.nodehit_node, heads[:-1])
-    standing_on: dict[int, list[int]] = {}
-    for node, structure in zip(
-        network.nodehit_node[at_nodes].tolist(), network.nodehit_structure[at_nodes].tolist(), strict=True
-    ):
-        standing_on.setdefault(node, []).append(structure)
-    for leg, arc in enumerate(route.arcs):
+    arcs = np.array(route.arcs)
+    share = np.ones(arcs.size)
+    share[-1] = route.end
+    share[0] -= route.start
+    lengths, times = network.arc_length[arcs], costs.seconds[arcs]
+    # Metres and seconds from the start of the drive to the end of each arc.
+    metres, clock = np.cumsum(lengths * share), np.cumsum(times * share)
+    standing_on = _standing_on(network, network.arc_head[arcs[:-1]])
+    under = np.searchsorted(network.hit_arc, arcs) < np.searchsorted(network.hit_arc, arcs, side="right")
+    under[list(standing_on)] = True
+    for leg in np.flatnonzero(under).tolist():
         start, end = route.span(leg)
-        length, time = float(network.arc_length[arc]), float(costs.seconds[arc])
-        for hit in covered_hits(network, arc, start, end):
+        distance, seconds = (float(metres[leg - 1]), float(clock[leg - 1])) if leg else (0.0, 0.0)
+        length, time = float(lengths[leg]), float(times[leg])
+        for hit in covered_hits(network, route.arcs[leg], start, end):
             begin = max(float(network.hit_start[hit]), start)
             stop = min(float(network.hit_end[hit]), end)
             passage = Passage(
@@ -139,25 +142,31 @@ def hits_on(network: Network, costs: Costs, route: Route) -> tuple[Passage, ...]
                 passed=bool(network.hit_passed[hit]),
             )
             found.append((passage, distance + (stop - start) * length))
-        distance += (end - start) * length
-        seconds += (end - start) * time
-        if leg < len(route.arcs) - 1:
-            found += [
-                (
-                    Passage(
-                        structure=structure,
-                        side=-1,
-                        distance_m=distance,
-                        seconds=seconds,
-                        leg=leg,
-                        fraction=1.0,
-                        passed=True,
-                    ),
-                    distance,
-                )
-                for structure in standing_on.get(int(heads[leg]), ())
-            ]
+        found += [
+            (
+                Passage(
+                    structure=structure,
+                    side=-1,
+                    distance_m=float(metres[leg]),
+                    seconds=float(clock[leg]),
+                    leg=leg,
+                    fraction=1.0,
+                    passed=True,
+                ),
+                float(metres[leg]),
+            )
+            for structure in standing_on.get(leg, ())
+        ]
     return _passages(found)
+
+
+def _standing_on(network: Network, heads: I32) -> dict[int, list[int]]:
+    """The structures on the nodes that a drive passes, by the number of the arc before."""
+    here = np.flatnonzero(np.isin(heads, network.nodehit_node))
+    found: dict[int, list[int]] = {}
+    for leg in here.tolist():
+        found[leg] = network.nodehit_structure[network.nodehit_node == heads[leg]].tolist()
+    return found
 
 
 def _passages(found: list[tuple[Passage, float]]) -> tuple[Passage, ...]:
