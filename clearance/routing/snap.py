@@ -14,7 +14,7 @@ from clearance.network.geometry import plane_scale, steps
 if TYPE_CHECKING:
     from clearance.network.network import F64, I64, Bool, Network
 
-__all__ = ["LIMIT_M", "Snap", "snap"]
+__all__ = ["LIMIT_M", "SegmentIndex", "Snap", "snap"]
 
 #: A place farther than this from any road is no place to drive to (judgement, no source).
 LIMIT_M = 500.0
@@ -36,19 +36,28 @@ class Snap:
     lat: float
 
 
-def snap(network: Network, lon: float, lat: float, usable: Bool, limit_m: float = LIMIT_M) -> list[Snap]:
+def snap(
+    network: Network,
+    lon: float,
+    lat: float,
+    usable: Bool,
+    limit_m: float = LIMIT_M,
+    *,
+    index: SegmentIndex | None = None,
+) -> list[Snap]:
     """The nearest point on a usable road, once for each arc through it, nearest and lowest arc first.
 
     `usable` (a,) marks the arcs that count. A two-way road is returned in both directions; at a corner all
-    roads that meet there are.
+    roads that meet there are. With an `index` of the network the answer is the same, and had sooner where
+    there are many places.
 
     Raises PlaceError, with the distance and what to try, where no usable road is within `limit_m`.
     """
     x_scale, y_scale = plane_scale(lat)
-    pieces = _usable_pieces(network, usable)
-    near = _segments_near(network, lon, lat, limit_m / x_scale, limit_m / y_scale)
+    reach = (limit_m / x_scale, limit_m / y_scale)
+    near = _segments_near(network, lon, lat, *reach) if index is None else index.near(lon, lat, *reach)
     owner = np.searchsorted(network.geom_ptr, near, side="right") - 1
-    kept = pieces[owner]
+    kept = _usable_pieces(network, usable)[owner] if index is None else index.usable(owner, usable)
     near, owner = near[kept], owner[kept]
     if near.size:
         offset, part = _nearest_on(network, near, (lon, lat), (x_scale, y_scale))
@@ -56,8 +65,64 @@ def snap(network: Network, lon: float, lat: float, usable: Bool, limit_m: float 
         if best <= limit_m:
             same = np.flatnonzero(offset <= best + _SAME_M)
             nearest = zip(*(a[same].tolist() for a in (near, owner, part, offset)), strict=True)
-            return _snaps(network, usable, nearest)
-    raise _too_far(network, lon, lat, pieces, limit_m)
+            return _snaps(network, usable, nearest, index)
+    raise _too_far(network, lon, lat, _usable_pieces(network, usable), limit_m)
+
+
+class SegmentIndex:
+    """The segments of a network by square cells as wide as `LIMIT_M`, and the arcs of each piece."""
+
+    def __init__(self, network: Network) -> None:
+        """Sort the segments by the cells that their boxes lie in, a long one into several."""
+        self._network = network
+        lon, lat = network.geom_lon, network.geom_lat
+        x_scale, y_scale = plane_scale(float(lat.mean())) if lat.size else (1.0, 1.0)
+        self._origin = (float(lon.min()), float(lat.min())) if lat.size else (0.0, 0.0)
+        self._cell = (LIMIT_M / x_scale, LIMIT_M / y_scale)
+        x, y = self._column(lon), self._row(lat)
+        self._width = int(x.max()) + 1 if x.size else 1
+        west, east = np.minimum(x[:-1], x[1:]), np.maximum(x[:-1], x[1:])
+        south, north = np.minimum(y[:-1], y[1:]), np.maximum(y[:-1], y[1:])
+        across, count = east - west + 1, (east - west + 1) * (north - south + 1)
+        # From the last point of a piece to the first of the next there is no segment.
+        count[network.geom_ptr[1:-1] - 1] = 0
+        segment = np.repeat(np.arange(count.size), count)
+        nth = np.arange(segment.size) - np.repeat(np.cumsum(count) - count, count)
+        cell = (south[segment] + nth // across[segment]) * self._width + west[segment] + nth % across[segment]
+        order = np.argsort(cell, kind="stable")
+        self._cells, self._segments = cell[order], segment[order]
+        self._arcs = np.argsort(network.arc_geom, kind="stable")
+        self._arc_ptr = np.searchsorted(network.arc_geom[self._arcs], np.arange(network.geom_ptr.size))
+
+    def _column(self, lon: F64) -> I64:
+        return np.floor((lon - self._origin[0]) / self._cell[0]).astype(np.int64)
+
+    def _row(self, lat: F64) -> I64:
+        return np.floor((lat - self._origin[1]) / self._cell[1]).astype(np.int64)
+
+    def near(self, lon: float, lat: float, d_lon: float, d_lat: float) -> I64:
+        """Segments (by their first point) that may come within the given degrees of a place, in order."""
+        west, east = self._column(np.array([lon - d_lon, lon + d_lon])).tolist()
+        south, north = self._row(np.array([lat - d_lat, lat + d_lat])).tolist()
+        west, east = max(west, 0), min(east, self._width - 1)
+        rows = np.arange(south, north + 1) * self._width
+        begin = np.searchsorted(self._cells, rows + west)
+        end = np.searchsorted(self._cells, rows + east, side="right")
+        parts = [
+            self._segments[b:e] for b, e in zip(begin.tolist(), end.tolist(), strict=True) if east >= west
+        ]
+        return np.unique(np.concatenate([self._segments[:0], *parts]))
+
+    def usable(self, pieces: I64, usable: Bool) -> Bool:
+        """Whether some usable arc has each of these pieces."""
+        begin, count = self._arc_ptr[pieces], self._arc_ptr[pieces + 1] - self._arc_ptr[pieces]
+        owner = np.repeat(np.arange(pieces.size), count)
+        at = np.arange(owner.size) + (begin + count - np.cumsum(count))[owner]
+        return np.bincount(owner, weights=usable[self._arcs[at]], minlength=pieces.size) > 0
+
+    def arcs_of(self, piece: int) -> I64:
+        """The arcs of a piece, the lowest first."""
+        return self._arcs[self._arc_ptr[piece] : self._arc_ptr[piece + 1]]
 
 
 def _usable_pieces(network: Network, usable: Bool) -> Bool:
@@ -92,7 +157,12 @@ def _nearest_on(
     return np.hypot(ax + part * dx, ay + part * dy), part
 
 
-def _snaps(network: Network, usable: Bool, nearest: Iterable[tuple[int, int, float, float]]) -> list[Snap]:
+def _snaps(
+    network: Network,
+    usable: Bool,
+    nearest: Iterable[tuple[int, int, float, float]],
+    index: SegmentIndex | None,
+) -> list[Snap]:
     """The snaps of the nearest points, each told by (segment, piece, part of the segment, distance)."""
     found: dict[tuple[int, float], Snap] = {}
     for segment, piece, along, distance in nearest:
@@ -105,7 +175,8 @@ def _snaps(network: Network, usable: Bool, nearest: Iterable[tuple[int, int, flo
         at = segment - begin
         lon = float(x[at] + along * (x[at + 1] - x[at]))
         lat = float(y[at] + along * (y[at + 1] - y[at]))
-        for arc in np.flatnonzero((network.arc_geom == piece) & usable).tolist():
+        arcs = np.flatnonzero(network.arc_geom == piece) if index is None else index.arcs_of(piece)
+        for arc in arcs[usable[arcs]].tolist():
             own = fraction if network.arc_from[arc] < network.arc_to[arc] else 1.0 - fraction
             # The shared point of two segments of one piece is one place; the ends of a closed piece are two.
             found.setdefault(

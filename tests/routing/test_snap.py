@@ -14,7 +14,7 @@ from clearance.core.errors import PlaceError
 from clearance.network.build import build_network
 from clearance.network.geometry import arc_points
 from clearance.network.network import Network
-from clearance.routing.snap import snap
+from clearance.routing.snap import SegmentIndex, Snap, snap
 from tests.network.moves import arcs_between, network_of
 from tests.routing.grid_towns import STEP, GridTown, grid_towns
 from tests.towns import LAT0, LON0, M_PER_LAT, M_PER_LON, Town, lonlat
@@ -126,6 +126,39 @@ def test_the_nearest_point_is_that_of_shapely(town: GridTown, x: float, y: float
         assert (lon[0], lat[0]) == pytest.approx((one.lon, one.lat), abs=2e-7)
         nearest = shapely.Point((one.lon - LON0) * M_PER_LON, (one.lat - LAT0) * M_PER_LAT)
         assert nearest.distance(place) == pytest.approx(one.distance_m, abs=0.05)
+
+
+@settings(max_examples=60, deadline=None)
+@given(grid_towns(), st.floats(-900, 1300), st.floats(-900, 1300), st.sampled_from((60.0, 500.0, 2000.0)))
+def test_an_index_changes_nothing(town: GridTown, x: float, y: float, limit: float) -> None:
+    network = build_network(town.town().extract(), ())
+    usable = _all(network)
+    usable[::3] = False
+
+    def told(index: SegmentIndex | None) -> list[Snap] | str:
+        try:
+            return snap(network, *lonlat(x, y), usable, limit, index=index)
+        except PlaceError as error:
+            return str(error)
+
+    assert told(SegmentIndex(network)) == told(None)
+
+
+def test_an_index_of_a_network_without_roads_finds_none() -> None:
+    empty = network_of(Town().node(1, 0, 0).node(2, 1, 1).way(11, [1, 2], {"highway": "footway"}))
+    with pytest.raises(PlaceError, match="holds no road"):
+        snap(empty, *lonlat(0, 0), _all(empty), index=SegmentIndex(empty))
+
+
+def test_a_long_segment_is_near_all_along_it() -> None:
+    town = Town().node(1, 0, 0).node(2, 9000, 4000).node(3, -10, 0).way(11, [3, 1, 2])
+    network = network_of(town)
+    index = SegmentIndex(network)
+    for part in (0.01, 0.3, 0.5, 0.77, 0.99):
+        x, y = 9000 * part, 4000 * part + 90
+        assert snap(network, *lonlat(x, y), _all(network), index=index) == snap(
+            network, *lonlat(x, y), _all(network)
+        )
 
 
 def test_a_hundred_thousand_segments_take_no_time_to_speak_of() -> None:
