@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -20,11 +20,12 @@ from clearance.routing.rules import LIMIT_KINDS
 if TYPE_CHECKING:
     from clearance.assess.case import Case
     from clearance.core.lengths import Length
+    from clearance.routing.mask import Costs
     from clearance.routing.plan import Tallest
     from clearance.routing.route import Route
     from clearance.routing.snap import Snap
 
-__all__ = ["Explanation", "explain", "obstacles_on"]
+__all__ = ["Explanation", "Finder", "SearchEach", "explain", "obstacles_on"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,19 +41,50 @@ class Explanation:
     obstacles: tuple[Obstacle, ...] = ()
 
 
-def explain(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Explanation:
-    """Why the coach gets no drive from `start` to `end`.
+class Finder(Protocol):
+    """What finds ways between two places with some limits of the coach lifted."""
+
+    def drive(self, lifted: frozenset[str]) -> Route | None:
+        """The cheapest drive; None where there is none."""
+
+    def tallest(self, lifted: frozenset[str], *, passable: bool) -> Tallest:
+        """The way for the tallest coach, unverified structures passable or closed; heights are lifted."""
+
+
+@dataclass(frozen=True, slots=True)
+class SearchEach:
+    """Finds ways by a search for each question."""
+
+    case: Case
+    start: Sequence[Snap]
+    end: Sequence[Snap]
+
+    def _free(self, lifted: frozenset[str]) -> Costs:
+        ends = ([s.arc for s in self.start], [s.arc for s in self.end])
+        return self.case.lifting(lifted).opened(*ends).costs
+
+    def drive(self, lifted: frozenset[str]) -> Route | None:
+        """The cheapest drive; None where there is none."""
+        return find_drive(self.case.network, self._free(lifted), self.start, self.end)
+
+    def tallest(self, lifted: frozenset[str], *, passable: bool) -> Tallest:
+        """The way for the tallest coach, unverified structures passable or closed; heights are lifted."""
+        free = self._free(lifted | {"height"})
+        return greatest_height(self.case.network, free, self.start, self.end, unverified_passable=passable)
+
+
+def explain(case: Case, ways: Finder) -> Explanation:
+    """Why the coach gets no drive between the two places of `ways`.
 
     Told are the structures on the way that lets the tallest coach through, were heights all that mattered,
     and the other limits on a way that is high enough: as few kinds of them as possible, one if lifting one
     makes a way, else all. Where only both together make a way, both are told of that one.
     """
-    ends = ([s.arc for s in start], [s.arc for s in end])
     kinds = [*(frozenset({kind}) for kind in sorted(LIMIT_KINDS)), LIMIT_KINDS]
-    by_height = _tallest(case.lifting(frozenset({"height"})).opened(*ends), start, end)
+    by_height = _tallest(case, ways, frozenset())
     otherwise: Route | None = None
     for lifted in kinds:
-        otherwise = find_drive(case.network, case.lifting(lifted).opened(*ends).costs, start, end)
+        otherwise = ways.drive(lifted)
         if otherwise is not None:
             break
     if by_height is not None or otherwise is not None:
@@ -63,7 +95,7 @@ def explain(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Explanati
             obstacles=obstacles_on(case, otherwise) if otherwise else (),
         )
     for lifted in kinds:
-        best = _tallest(case.lifting(lifted | {"height"}).opened(*ends), start, end)
+        best = _tallest(case, ways, lifted)
         if best is not None and best.route is not None:
             return Explanation(
                 connected=True,
@@ -74,11 +106,11 @@ def explain(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Explanati
     return Explanation(connected=False)
 
 
-def _tallest(free: Case, start: Sequence[Snap], end: Sequence[Snap]) -> Tallest | None:
+def _tallest(case: Case, ways: Finder, lifted: frozenset[str]) -> Tallest | None:
     """The way for the tallest coach, those unverified closed if refused, where a way is left."""
-    choices = [False, True] if free.unverified is Unverified.REFUSE else [True]
+    choices = [False, True] if case.unverified is Unverified.REFUSE else [True]
     for passable in choices:
-        best = greatest_height(free.network, free.costs, start, end, unverified_passable=passable)
+        best = ways.tallest(lifted, passable=passable)
         if best.route is not None:
             return best
     return None

@@ -10,28 +10,29 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.assess.along import LegGround, facilities_along
-from clearance.assess.blocked import explain
+from clearance.assess.blocked import SearchEach, explain
 from clearance.assess.case import Case
 from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.assess.in_out import in_out_of, no_entry
 from clearance.assess.legs import Legs, NoLegError, dead_end_cost, hop, leave_forward, plan_legs
+from clearance.assess.meeting import Met, connected, meet, on_road
 from clearance.assess.order import MOST_EXACT, best_order
 from clearance.assess.pieces import pieces_of
 from clearance.assess.turn_off import with_turn_offs
 from clearance.core.conditions import Window
 from clearance.core.drive import CarDrive, Drive, Finding, Piece, Stop, Verdict
-from clearance.core.errors import NoWayError, PlaceError
+from clearance.core.errors import NoWayError
 from clearance.core.structure import Standing
 from clearance.routing.plan import find_drive
 from clearance.routing.route import route_points
-from clearance.routing.snap import LIMIT_M, Snap, snap
+from clearance.routing.snap import Snap
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
     from clearance.core.drive import Unverified
     from clearance.core.facility import FacilityKind
     from clearance.core.places import Place
-    from clearance.network.network import Bool, Network
+    from clearance.network.network import Network
     from clearance.routing.route import Route
 
 __all__ = ["FIRST_WINDOW", "LAST_WINDOW", "Along", "Halt", "drives_between", "plan_day", "reordered"]
@@ -40,14 +41,6 @@ __all__ = ["FIRST_WINDOW", "LAST_WINDOW", "Along", "Halt", "drives_between", "pl
 FIRST_WINDOW = timedelta(hours=2)
 #: Conditions over more days than this are no longer told apart.
 LAST_WINDOW = timedelta(days=14)
-
-
-#: A point is meant as it stands: farther than this from a road it is on a footpath or in a field, and nobody
-#: moves it in silence. An area or a town is larger than the point that marks it. Judgement.
-POINT_LIMIT_M = 150.0
-_SETTLEMENTS = frozenset(
-    {"city", "town", "village", "hamlet", "suburb", "quarter", "neighbourhood", "isolated dwelling", "farm"}
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,14 +57,6 @@ class Along:
 
     kinds: tuple[FacilityKind, ...]
     detour_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Met:
-    """Where the day's places meet the roads, one list of snaps each; `notes` say what was done for it."""
-
-    snaps: list[list[Snap]]
-    notes: tuple[str, ...]
 
 
 def plan_day(
@@ -119,7 +104,7 @@ def reordered(
     """
     window = None if departure is None else Window(departure, departure + FIRST_WINDOW)
     case = Case.of(network, coach, unverified, window)
-    snaps = [_on_road(case, h.place, case.costs.usable) for h in halts]
+    snaps = [on_road(case, h.place, case.costs.usable) for h in halts]
     # A way to come to a stop is one of its snaps; the start has one way, to leave it as one likes.
     ways: list[tuple[int, Snap | None]] = [(0, None)]
     ways += [(i, at) for i in range(1, len(halts)) for at in snaps[i]]
@@ -172,7 +157,7 @@ def drives_between(
     return tuple(drives)
 
 
-def _base(case: Case, halts: Sequence[Halt], met: _Met, departure: datetime | None) -> Drive:
+def _base(case: Case, halts: Sequence[Halt], met: Met, departure: datetime | None) -> Drive:
     """A drive of which only the question is known."""
     return Drive(
         places=tuple(h.place for h in halts),
@@ -205,48 +190,17 @@ def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: 
 # --- places -------------------------------------------------------------------------------------------
 
 
-def _meet(case: Case, halts: Sequence[Halt]) -> _Met:
-    """Each place on the nearest road the coach may use; off an island of the data if that cuts it off."""
-    network = case.network
-    snaps = [_on_road(case, h.place, case.costs.usable) for h in halts]
+def _meet(case: Case, halts: Sequence[Halt]) -> Met:
     car = case.as_car()
-    notes: list[str] = []
-    main = case.costs.usable & (network.arc_area == 0)
-    for leg in range(len(halts) - 1):
-        if _connected(car, snaps[leg], snaps[leg + 1]) or not main.any():
-            continue
-        for i in (leg, leg + 1):
-            if any(main[s.arc] for s in snaps[i]):
-                continue
-            place = halts[i].place
-            try:
-                moved = _on_road(case, place, main)
-            except PlaceError:
-                continue
-            notes.append(
-                f"{place.name or f'{place.lat:.5f},{place.lon:.5f}'}: the nearest road, "
-                f"{snaps[i][0].distance_m:.0f} m away, is cut off in the map data; the drive ends at "
-                f"another, {moved[0].distance_m:.0f} m away"
-            )
-            snaps[i] = moved
-    return _Met(snaps, tuple(notes))
-
-
-def _on_road(case: Case, place: Place, usable: Bool) -> list[Snap]:
-    wide = place.osm.startswith(("way/", "relation/")) or place.kind in _SETTLEMENTS
-    limit = LIMIT_M if wide else POINT_LIMIT_M
-    return snap(case.network, place.lon, place.lat, usable, limit)
-
-
-def _connected(case: Case, start: Sequence[Snap], end: Sequence[Snap]) -> bool:
-    opened = case.opened([s.arc for s in start], [s.arc for s in end])
-    return find_drive(case.network, opened.costs, start, end) is not None
+    places = [h.place for h in halts]
+    snaps = [on_road(case, place, case.costs.usable) for place in places]
+    return meet(case, snaps, places, reaches=lambda start, end: connected(car, start, end))
 
 
 # --- a drive that fits ----------------------------------------------------------------------------------
 
 
-def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: _Met, legs: Legs) -> Drive:
+def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs) -> Drive:
     pieces: list[Piece] = []
     findings: list[Finding] = []
     stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=len(halts) == 1)]
@@ -307,7 +261,7 @@ def _stop(halt: Halt, at: Snap, distance_m: float, seconds: float, *, last: bool
 # --- the car beside it, and the blocked drive ---------------------------------------------------------
 
 
-def _car(case: Case, met: _Met, passed: set[str]) -> CarDrive | None:
+def _car(case: Case, met: Met, passed: set[str]) -> CarDrive | None:
     """The plain fastest drive for a car; None where a car has none (a road for motorhomes only)."""
     car = case.as_car()
     points: list[tuple[float, float]] = []
@@ -333,9 +287,9 @@ def _car(case: Case, met: _Met, passed: set[str]) -> CarDrive | None:
     )
 
 
-def _blocked(case: Case, base: Drive, met: _Met, leg: int) -> Drive:
+def _blocked(case: Case, base: Drive, met: Met, leg: int) -> Drive:
     start, end = met.snaps[leg], met.snaps[leg + 1]
-    why = explain(case, start, end)
+    why = explain(case, SearchEach(case, start, end))
     names = [p.name or f"{p.lat:.5f},{p.lon:.5f}" for p in base.places[leg : leg + 2]]
     if not why.connected:
         raise NoWayError(
