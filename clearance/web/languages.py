@@ -19,16 +19,28 @@ __all__ = ["ENGLISH", "Language", "language", "languages", "negotiated"]
 
 @dataclass(frozen=True, slots=True)
 class Language:
-    """A language: its code (BCP 47), its own name for itself, and its words for the English ones."""
+    """A language: its code (BCP 47), its own name for itself, and its words for the English ones.
+
+    `coach` holds ``ask`` and ``how`` of the questions about a coach, by the key of each.
+    """
 
     code: str
     name: str
     words: dict[str, str]
+    coach: dict[str, dict[str, str]]
 
     def say(self, text: str, **values: object) -> str:
         """A text of the pages in this language, with values put in where braces stand."""
         said = self.words.get(text, text)
-        return said.format(**values) if values else said
+        if not values:
+            return said
+        if any(isinstance(value, Markup) for value in values.values()):
+            return Markup(said).format(**values)
+        return said.format(**values)
+
+    def asked(self, key: str, part: str, english: str) -> Any:
+        """The ``ask`` or ``how`` of a question about a coach, in English where there are no other words."""
+        return self.coach.get(key, {}).get(part) or self.told(english)
 
     def told(self, text: Any) -> Any:
         """A text of the outputs: translated where it is known, else marked as English.
@@ -42,7 +54,7 @@ class Language:
         return Markup('<span lang="en">{}</span>').format(text)
 
 
-ENGLISH = Language("en", "English", {})
+ENGLISH = Language("en", "English", {}, {})
 
 
 @cache
@@ -60,7 +72,7 @@ def languages() -> dict[str, Language]:
         if not all(isinstance(v, str) and v for v in words.values()):
             raise ValueError(f"{file.name}: every text needs its words")
         code = file.name.removesuffix(".toml")
-        known[code] = Language(code, held["name"], words)
+        known[code] = Language(code, held["name"], words, held["coach"])
     return known
 
 

@@ -103,6 +103,7 @@ def _page(
             {
                 "say": chosen.say,
                 "told": chosen.told,
+                "asked": chosen.asked,
                 "lang": chosen.code,
                 "languages": [(known.code, known.name) for known in languages().values()],
                 "units": units,
@@ -226,10 +227,20 @@ def _form_values(request: Request, form: Form, error: AskedError | None, other: 
         "questions": _coach_questions(form, wrong),
         "coach_shown": _known_coach(form),
         "wrong": wrong,
-        "choices": error.choices if error is not None else {},
+        "labels": _labels(_language(request), wrong),
         "problem": other,
         "has_own_coach": state_of(request).settings.coach is not None,
     }
+
+
+def _labels(chosen: Language, wrong: Mapping[str, str]) -> dict[str, str]:
+    """What the fields are called that something is wrong with."""
+    asks = {f"coach.{item.key}": chosen.asked(item.key, "ask", item.ask) for item in ITEMS}
+    asks |= {"from": chosen.say("Start"), "to": chosen.say("End"), "depart": chosen.say("Departure")}
+    for name in wrong:
+        if name.startswith("via "):
+            asks[name] = f"{chosen.say('Stop')} {name[4:]}"
+    return {name: asks[name] for name in wrong if name in asks}
 
 
 def _known_coach(form: Form) -> dict[str, Any] | None:

@@ -126,7 +126,7 @@ def _planned(roads: Path, asked: DriveAsked) -> Drive:
         try:
             place = _place(roads, where)
         except AmbiguousPlaceError:
-            wrong[where.name] = f"“{where.text}” may mean several places. Choose one."
+            wrong[where.name] = "This may mean several places. Choose one."
             choices[where.name] = [_shown_place(p) for p in workflow.suggest_places(roads, where.text, 10)]
         except PlaceError as error:
             wrong[where.name] = str(error)
