@@ -15,6 +15,7 @@ from clearance.cli.options import (
     tell_drive,
     wanted_outputs,
 )
+from clearance.cli.record_options import records_from, records_options
 from clearance.core.errors import UsageError
 from clearance.core.places import StopRequest
 
@@ -58,6 +59,7 @@ __all__ = ["command"]
     help="Longest detour to a facility, in minutes.",
 )
 @coach_options
+@records_options
 @drive_options
 def command(
     *,
@@ -107,6 +109,7 @@ def command(
         reorder=reorder,
         along=_kinds(along),
         detour_min=detour,
+        records=records_from(given),
     )
     return tell_drive(drive, roads, given)
 

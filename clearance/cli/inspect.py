@@ -15,6 +15,7 @@ from clearance.cli.options import (
     tell_drive,
     wanted_outputs,
 )
+from clearance.cli.record_options import records_from, records_options
 
 __all__ = ["command"]
 
@@ -24,6 +25,7 @@ __all__ = ["command"]
 @click.argument("line", type=click.Path(path_type=Path))
 @click.option("--mend", is_flag=True, help="Lead the parts that are too low, and only those, another way.")
 @coach_options
+@records_options
 @drive_options
 def command(*, roads: Path, line: Path, mend: bool, **given: Any) -> int:
     """Check LINE, made in another program, against the structures of ROADS.
@@ -49,5 +51,6 @@ def command(*, roads: Path, line: Path, mend: bool, **given: Any) -> int:
         unverified=given["unverified"],
         departure=departure_from(given["depart"]),
         mend=mend,
+        records=records_from(given),
     )
     return tell_drive(drive, roads, given)

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from clearance.cli.options import coach_from, coach_options, units_option
+from clearance.cli.record_options import records_from, records_options
 
 __all__ = ["command"]
 
@@ -23,8 +24,9 @@ __all__ = ["command"]
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the structures as GeoJSON.")
 @coach_options
+@records_options
 @units_option
-def command(*, roads: Path, output: Path | None, as_json: bool, units: str, **coach_given: Any) -> None:
+def command(*, roads: Path, output: Path | None, as_json: bool, units: str, **given: Any) -> None:
     """List every structure over or across the roads of ROADS, a file made by `clearance get`.
 
     With --height each has its standing for that coach. Each row names the ways and nodes of the map
@@ -32,8 +34,10 @@ def command(*, roads: Path, output: Path | None, as_json: bool, units: str, **co
     """
     from clearance import workflow
 
-    coach = coach_from(coach_given, height_needed=False)
-    structures, info = workflow.list_structures(roads)
+    coach = coach_from(given, height_needed=False)
+    structures, info = workflow.list_structures(
+        roads, records_from(given), tell=lambda note: click.echo(note, err=True)
+    )
     if output is not None:
         workflow.write_structures(structures, info, output, units=units, coach=coach)
         click.echo(f"{output}: {len(structures)} structures", err=True)

@@ -55,6 +55,7 @@ def plan_drive(
     reorder: bool = False,
     along: Sequence[str] = (),
     detour_min: float = 10.0,
+    records: Path | None = None,
 ) -> Drive:
     """The drive of `coach` through `places` in order, each ``lat,lon``, a name, or a stop read.
 
@@ -62,6 +63,7 @@ def plan_drive(
     start: the coach leaves it at `departure`. With `reorder` the stops between the ends are driven in the
     best order found, and a note says which and how surely. `along` names kinds of facilities (see
     `core.facility.FacilityKind`) to list where going there takes no more than `detour_min` minutes.
+    Heights in the file `records` count as measured.
 
     Raises UsageError where two places that follow each other are the same, PlaceError where one cannot
     be found or lies far from any road, NoWayError where not even a car gets there.
@@ -69,9 +71,10 @@ def plan_drive(
     from clearance.assess.day import Along, plan_day, reordered
     from clearance.core.drive import Unverified
     from clearance.core.facility import FacilityKind
-    from clearance.network.roadfile import open_road_file
+    from clearance.workflow.recorded import roads_with_records
 
-    network = open_road_file(roads)
+    recorded = roads_with_records(roads, records)
+    network = recorded.network
     halts = [_halt(network, place, stay_min) for place in places]
     halts[:1] = [replace(halt, stay_s=0.0) for halt in halts[:1]]
     _refuse_standing_still(halts)
@@ -83,7 +86,7 @@ def plan_drive(
     if along:
         near = Along(kinds=tuple(FacilityKind(kind) for kind in along), detour_s=detour_min * 60)
     drive = plan_day(network, coach, halts, unverified=policy, departure=departure, along=near)
-    return replace(drive, notes=(*drive.notes, note)) if note else drive
+    return replace(drive, notes=(*drive.notes, *filter(None, [note]), *recorded.notes))
 
 
 def _halt(network: Network, asked: str | StopRequest, stay_min: float) -> Halt:
@@ -133,18 +136,22 @@ def inspect_file(
     unverified: str = "avoid",
     departure: datetime | None = None,
     mend: bool = False,
+    records: Path | None = None,
 ) -> Drive:
     """What the line in a GPX, GeoJSON or CSV file passes, see `assess.inspect`.
+
+    Heights in the file `records` count as measured.
 
     Raises InputError for a line that cannot be read or that lies wholly outside the area.
     """
     from clearance.assess.inspect import inspect_line
     from clearance.core.drive import Unverified
-    from clearance.network.roadfile import open_road_file
     from clearance.sources.line_file import read_line
+    from clearance.workflow.recorded import roads_with_records
 
     read = read_line(line)
-    network = open_road_file(roads)
+    recorded = roads_with_records(roads, records)
+    network = recorded.network
     drive = inspect_line(
         network, coach, read, unverified=Unverified(unverified), departure=departure, mend=mend
     )
@@ -153,7 +160,7 @@ def inspect_file(
             f"{line}: no part of the line lies on a road of {roads}; get the roads of its area, or check "
             "the order of its coordinates"
         )
-    return drive
+    return replace(drive, notes=(*drive.notes, *recorded.notes))
 
 
 def write_drive(
@@ -236,7 +243,7 @@ def _around(drive: Drive) -> tuple[float, float, float, float]:
     points = [(p.lon, p.lat) for p in drive.places]
     points += [point for piece in drive.pieces for point in piece.points]
     points += list(drive.car.points) if drive.car else []
-    points += [(f.lon, f.lat) for f in drive.in_the_way]
+    points += [(f.lon, f.lat) for f in (*drive.in_the_way, *drive.along)]
     lons, lats = zip(*points, strict=True)
     return min(lons) - 0.05, min(lats) - 0.03, max(lons) + 0.05, max(lats) + 0.03
 

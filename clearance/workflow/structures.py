@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,12 +16,20 @@ if TYPE_CHECKING:
 __all__ = ["list_structures", "structures_json", "structures_text", "write_structures"]
 
 
-def list_structures(roads: Path) -> tuple[tuple[Structure, ...], ExtractInfo]:
-    """Every structure of a road file, and where its data came from."""
-    from clearance.network.roadfile import open_road_file
+def list_structures(
+    roads: Path, records: Path | None = None, *, tell: Callable[[str], None] | None = None
+) -> tuple[tuple[Structure, ...], ExtractInfo]:
+    """Every structure of a road file, and where its data came from.
 
-    network = open_road_file(roads)
-    return tuple(network.structures), network.info
+    Heights in the file `records` are among the evidence; `tell` is told what is to be said of them.
+    """
+    from clearance.workflow.recorded import roads_with_records
+
+    recorded = roads_with_records(roads, records)
+    if tell is not None:
+        for note in recorded.notes:
+            tell(note)
+    return tuple(recorded.network.structures), recorded.network.info
 
 
 def write_structures(
