@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING
 
 from clearance.assess.pieces import road_of
 from clearance.core.drive import Finding, Verdict
+from clearance.core.lengths import Length
+from clearance.core.profile import with_sag
 from clearance.core.structure import Standing
 from clearance.network.geometry import arc_points
 from clearance.routing.route import hits_on
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
-    from clearance.core.lengths import Length
+    from clearance.core.structure import Structure
     from clearance.routing.route import Passage, Route
 
 __all__ = ["ceiling_of", "findings_of", "numbered", "passages_of", "verdict_of"]
@@ -48,7 +50,7 @@ def findings_of(
         found.append(
             Finding(
                 number=len(found) + 1,
-                structure=network.structures[passage.structure],
+                structure=_as_met(case, passage.structure, clearance),
                 standing=passage.standing(costs),
                 direction=passage.direction,
                 distance_m=distance_m + passage.distance_m,
@@ -61,6 +63,15 @@ def findings_of(
             )
         )
     return tuple(found)
+
+
+def _as_met(case: Case, index: int, clearance: Length | None) -> Structure:
+    """A structure with what the coach loses to a dip or a hump beneath it, where that is known."""
+    structure, lost = case.network.structures[index], Length(int(case.costs.lost[index]))
+    if case.coach.wheelbase is None or not lost.tenths:
+        return structure
+    told = None if clearance is None else clearance + lost
+    return with_sag(structure, lost, wheelbase_m=float(case.coach.wheelbase.metres), lowest=told)
 
 
 def numbered(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from clearance.core.drive import Unverified
 from clearance.core.structure import Direction, Standing
+from clearance.network.dips import lost_heights
 from clearance.network.network import (
     ACCESS_CLOSED,
     ACCESS_ENDS,
@@ -21,7 +22,7 @@ from clearance.network.network import (
     NO_LIMIT,
     NODE_CAR_PARK,
 )
-from clearance.routing.policy import COACH_TOP_KMH, POLICIES, Policy
+from clearance.routing.policy import COACH_TOP_KMH, POLICIES, PROMISED_WEIGHT, Policy
 from clearance.routing.rules import LIMIT_KINDS, Vehicle
 
 if TYPE_CHECKING:
@@ -52,9 +53,10 @@ class Costs:
     ends of a drive only. `usable` (a,) is where a drive may start and end, structures aside.
 
     `low` (k, 2) is the lowest figure that may hold at the time of the drive, along the way of the
-    structure and against it, NO_LIMIT where none; `verified` (k, 2) whether some figure may make it clear;
-    `standing` (k, 2) the code of the standing, an index into `STANDINGS`. `hit_extra` (h,) is what each
-    hit adds, infinite where it closes its arc.
+    structure and against it, NO_LIMIT where none, less what the coach loses to a dip or a hump there, `lost`
+    (k,); `verified` (k, 2) whether some figure may make it clear; `standing` (k, 2) the code of the standing,
+    an index into `STANDINGS`; `weight` (k,) the part of the policy's seconds that one passage counts while
+    unverified. `hit_extra` (h,) is what each hit adds, infinite where it closes its arc.
 
     Turns through an ends-only node: `gate_turn` their indices, `gate_extra` what they add once opened,
     `gate_area` the area of the node.
@@ -71,6 +73,8 @@ class Costs:
     ends: Bool
     usable: Bool
     low: I32
+    lost: I32
+    weight: F64
     verified: Bool
     standing: npt.NDArray[np.int8]
     hit_extra: F64
@@ -102,6 +106,9 @@ def coach_costs(
     heights = not car and "height" not in ignore
     policy = POLICIES[unverified]
     low, verified = _figures(network, coach, window)
+    lost = lost_heights(network, coach)
+    low -= np.where(low < NO_LIMIT, lost[:, None], 0)
+    weight = _weights(network, coach)
     standing = _standings(low, verified, coach)
 
     seconds = np.asarray(network.arc_seconds)
@@ -117,7 +124,7 @@ def coach_costs(
             standing[network.hit_structure, network.hit_side],
             policy,
             network.hit_share,
-            network.structure_weight[network.hit_structure],
+            weight[network.hit_structure],
             network.hit_passed,
         )
     arc_cost = seconds.copy()
@@ -126,7 +133,8 @@ def coach_costs(
     cost = arc_cost.copy()
     cost[ends] = np.inf
 
-    passing, access_of_node = _passing(network, vehicle, rules, standing if heights else None, policy)
+    at_nodes = _nodes_under(network, standing, policy, weight) if heights else None
+    passing, access_of_node = _passing(network, vehicle, rules, at_nodes)
     turn_extra, gate_turn, gate_node = _turn_extra(network, vehicle, rules, passing, access_of_node)
     gate_extra = turn_extra[gate_turn].copy()
     turn_extra[gate_turn] = np.inf
@@ -143,6 +151,8 @@ def coach_costs(
         ends=ends,
         usable=~closed,
         low=low,
+        lost=lost,
+        weight=weight,
         verified=verified,
         standing=standing,
         hit_extra=hit_extra,
@@ -161,6 +171,12 @@ def _figures(network: Network, coach: Coach, window: Window | None) -> tuple[I32
     for k in np.flatnonzero(network.structure_conditional).tolist():
         low[k] = _lowest(network.structures[k], Vehicle(coach=coach, window=window))
     return low, network.structure_verified
+
+
+def _weights(network: Network, coach: Coach) -> F64:
+    """What passing each structure counts while unverified: less where a rule promises the need."""
+    promised = network.structure_implied >= coach.need.tenths
+    return network.structure_weight * np.where(promised, PROMISED_WEIGHT, 1.0)
 
 
 def _lowest(structure: Structure, vehicle: Vehicle) -> list[int]:
@@ -195,8 +211,8 @@ def _structure_extra(
 ) -> F64:
     """Seconds added by passing structures: the share of the passage; infinite where closed.
 
-    `weight` is `Network.structure_weight`, which counts while a structure is unverified. The figure of a
-    whole way closes all of it, whether or not the structure itself is passed.
+    `weight` is `Costs.weight`, which counts while a structure is unverified. The figure of a whole way closes
+    all of it, whether or not the structure itself is passed.
     """
     seconds = np.array([0.0, policy.unverified_s, policy.tight_s, 0.0])
     part = share * np.where(standing == _UNVERIFIED, weight, 1.0)
@@ -263,13 +279,17 @@ def _limited(network: Network, vehicle: Vehicle, rules: _Rules) -> Bool:
 # --- turns -------------------------------------------------------------------------------------------
 
 
-def _passing(
-    network: Network,
-    vehicle: Vehicle,
-    rules: _Rules,
-    standing: npt.NDArray[np.int8] | None,
-    policy: Policy,
-) -> tuple[F32, I8]:
+def _nodes_under(network: Network, standing: npt.NDArray[np.int8], policy: Policy, weight: F64) -> F32:
+    """What the structures at each node add to passing it, infinite where one closes it."""
+    extra = np.zeros(network.node_osm.size, np.float32)
+    # A node tells nothing of the direction of its ways: the worse of the two counts.
+    worst = standing[network.nodehit_structure].min(axis=1)
+    at_hits = _structure_extra(worst, policy, 1.0, weight[network.nodehit_structure], True)
+    np.add.at(extra, network.nodehit_node, at_hits)
+    return extra
+
+
+def _passing(network: Network, vehicle: Vehicle, rules: _Rules, structures: F32 | None) -> tuple[F32, I8]:
     """What passing each node adds, infinite where closed, and the access of each node at the time."""
     extra = np.zeros(network.node_osm.size, np.float32)
     access = np.array(network.node_access_car if vehicle.coach is None else network.node_access)
@@ -282,11 +302,8 @@ def _passing(
     elif vehicle.coach is not None:
         extra[(network.node_flags & NODE_CAR_PARK) > 0] = np.inf
     extra[access == ACCESS_CLOSED] = np.inf
-    if standing is not None and network.nodehit_node.size:
-        # A node tells nothing of the direction of its ways: the worse of the two counts.
-        worst = standing[network.nodehit_structure].min(axis=1)
-        weight = network.structure_weight[network.nodehit_structure]
-        np.add.at(extra, network.nodehit_node, _structure_extra(worst, policy, 1.0, weight, True))
+    if structures is not None:
+        extra += structures
     return extra, access
 
 

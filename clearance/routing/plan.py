@@ -239,7 +239,7 @@ class Widths:
     def at_least(self, network: Network, costs: Costs, height: int) -> Costs:
         """The costs with everything lower than `height` closed, unverified structures charged."""
         unproven = ~costs.verified[network.hit_structure, network.hit_side] & network.hit_passed
-        share = network.hit_share * network.structure_weight[network.hit_structure]
+        share = network.hit_share * costs.weight[network.hit_structure]
         hit_extra = np.where(unproven, costs.policy.unverified_s * share, 0.0)
         hit_extra[self.hit < height] = np.inf
         arc_extra = np.zeros(network.arc_tail.size)

@@ -6,10 +6,14 @@ from dataclasses import dataclass
 
 from clearance.core.drive import Unverified
 
-__all__ = ["COACH_TOP_KMH", "POLICIES", "Policy"]
+__all__ = ["COACH_TOP_KMH", "POLICIES", "PROMISED_WEIGHT", "Policy"]
 
 #: No coach gains time above this: about 65 mph (judgement, no source).
 COACH_TOP_KMH = 105.0
+
+#: What an unverified structure counts where a country's rule promises what the coach needs: it must be looked
+#: at all the same, but is worth a smaller detour than one of which nothing is told. Judgement, no source.
+PROMISED_WEIGHT = 0.5
 
 
 @dataclass(frozen=True, slots=True)

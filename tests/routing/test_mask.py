@@ -13,6 +13,7 @@ from clearance.core.coach import Coach
 from clearance.core.conditions import Window
 from clearance.core.drive import Unverified
 from clearance.core.lengths import Length
+from clearance.core.profile import STATIONS_M
 from clearance.core.standing import standing
 from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.network.build import build_network
@@ -397,3 +398,46 @@ def test_opening_changes_no_costs_that_were_given() -> None:
     opened = open_ends(network, costs, arcs_between(network, 2, 3), [_arc(network, 3, 4)])
     assert (costs.cost == before).all()
     assert np.isfinite(opened.cost).all()
+
+
+def _promised(metres: str) -> Structure:
+    rule = Evidence(evidence_class=EvidenceClass.IMPLIED, can_clear=False, implied=Length.from_metres(metres))
+    return _over(evidence=(rule,))
+
+
+def test_a_rule_that_promises_the_need_is_worth_a_smaller_detour_and_clears_nothing() -> None:
+    """The need is 4.0 m: 3.8 m and 0.2 m to spare."""
+    extra = {}
+    for metres in ("3.9999", "4.0", "6"):
+        network = build_network(_line().extract(), (_promised(metres),))
+        costs = _costs(network)
+        assert STANDINGS[costs.standing[0, 0]].value == "unverified"
+        assert np.isinf(_extra(_costs(network, Unverified.REFUSE), _arc(network, 2, 3)))
+        extra[metres] = _extra(costs, _arc(network, 2, 3))
+    plain = _extra(_costs(build_network(_line().extract(), (_over(),))), _arc(network, 2, 3))
+    assert extra["3.9999"] == plain > 0
+    assert extra["4.0"] == extra["6"] == pytest.approx(plain / 2)
+
+
+def test_a_dip_is_taken_off_for_a_coach_whose_wheelbase_is_told() -> None:
+    """A dip of x^2 / 200 under 10 m between the axles takes L^2 / 800 = 12.5 cm."""
+    network = build_network(
+        _line().extract(), (_over("4.1", "4.05@(22:00-05:00)"), replace(_over(), key="b"))
+    )
+    network = replace(
+        network,
+        profile_structure=np.array([0, 1], dtype=np.int32),
+        profile_height=np.stack([STATIONS_M**2 / 200, STATIONS_M**2 / 200]),
+    )
+    long = replace(COACH, wheelbase=Length.from_metres("10"), rear_overhang=Length.from_metres("1"))
+    assert _costs(network).low.tolist() == [[40_500] * 2, [NO_LIMIT] * 2]
+    assert _costs(network).lost.tolist() == [0, 0]
+    for window, low in ((NOON, 41_000), (NIGHT, 40_500)):
+        costs = _costs(network, coach=long, window=window)
+        lost = int(costs.lost[0])
+        # Between stations 1 m apart the ground is straight: up to 1 / 800 m more or less.
+        assert lost == pytest.approx(1250, abs=13)
+        assert costs.low.tolist() == [[low - lost] * 2, [NO_LIMIT] * 2]
+        assert STANDINGS[costs.standing[0, 0]].value == "too low"
+        assert np.isinf(costs.arc_cost[_arc(network, 2, 3)])
+        assert STANDINGS[costs.standing[1, 0]].value == "unverified"
