@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from clearance.core.drive import CarDrive, Drive, Finding, Obstacle, Stop, Unchecked, Verdict
 from clearance.core.extract import ATTRIBUTION
+from clearance.core.facility import Facility
 from clearance.core.lengths import Length
 from clearance.core.mapline import MapLine
 from clearance.core.structure import Standing
@@ -29,6 +30,8 @@ from clearance.outputs.wording import (
     clearance_or_none,
     coach_line,
     evidence_lines,
+    facility_text,
+    facility_title,
     in_out_text,
     obstacle_text,
     off_road_text,
@@ -93,6 +96,7 @@ def page_texts(drive: Drive) -> dict[str, Any]:
         "unchecked": [_unchecked(part) for part in drive.unchecked],
         "obstacles": [_obstacle(obstacle) for obstacle in drive.obstacles],
         "stops": [_stop(drive, index, stop) for index, stop in enumerate(halts(drive))],
+        "along": [_facility(drive, n, f) for n, f in enumerate(drive.along, 1)],
         "steps": [_step(step) for step in directions(drive)],
         "car": _car(drive, drive.car) if drive.car is not None else None,
         "cautions": CAUTIONS,
@@ -119,6 +123,7 @@ def page_data(drive: Drive, roads: Sequence[MapLine]) -> dict[str, Any]:
         *(part.points for part in drive.unchecked),
         *(((s.lon, s.lat),) for s in stops),
         *(((f.lon, f.lat),) for f, _ in found),
+        *(((f.lon, f.lat),) for f in drive.along),
     ]
     roads_near = base_map(roads, about)
     return {
@@ -149,6 +154,15 @@ def page_data(drive: Drive, roads: Sequence[MapLine]) -> dict[str, Any]:
                 else None,
             }
             for index, s in enumerate(stops)
+        ],
+        "along": [
+            {
+                "id": f"along-{number}",
+                "at": _latlon((f.lon, f.lat)),
+                "label": facility_title(f),
+                "tank": f.full_tank,
+            }
+            for number, f in enumerate(drive.along, 1)
         ],
         "names": list(roads_near.names),
         "roads": roads_near.lines,
@@ -278,6 +292,16 @@ def _stop(drive: Drive, index: int, stop: Stop) -> dict[str, Any]:
         "off_road": dual(lambda u: off_road_text(stop, u)),
         "serious": in_out is not None and in_out.serious,
         "turn_at": turn,
+    }
+
+
+def _facility(drive: Drive, number: int, facility: Facility) -> dict[str, Any]:
+    return {
+        "id": f"along-{number}",
+        "mark": f"facility {'tank' if facility.full_tank else facility.kind.value}",
+        "title": facility_title(facility),
+        "text": dual(lambda u: _capital(facility_text(facility, drive.coach, u))),
+        "serious": facility.in_out.serious,
     }
 
 

@@ -33,6 +33,15 @@ def test_packed_points_are_within_half_a_step(line: list[tuple[float, float]]) -
         assert a == pytest.approx(b, abs=1.01e-5)
 
 
+def test_a_long_railway_is_drawn_where_some_part_of_it_is_near() -> None:
+    """Its middle and both ends lie outside the box of the drive."""
+    rail = tuple(lonlat(x, 500) for x in range(-9_000, 40_001, 500))
+    lines = [MapLine(points=rail, is_rail=True), MapLine(points=rail, highway="primary")]
+    drawn = base_map(lines, [[lonlat(0, 0), lonlat(1000, 0)]])
+    assert len(drawn.lines["rail"]) == 1
+    assert drawn.lines["middle"] == []
+
+
 def test_every_line_of_a_small_town_is_drawn_in_its_class() -> None:
     lines = samples.town_lines()
     drawn = base_map(lines, [p.points for p in samples.care_drive().pieces])

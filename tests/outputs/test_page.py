@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,15 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind
 from clearance.outputs.measures import Units, clearance_text, coach_text
 from clearance.outputs.page import drive_page
-from clearance.outputs.wording import CAUTIONS, plain, standing_text, structure_text, verdict_sentence
+from clearance.outputs.wording import (
+    CAUTIONS,
+    facility_text,
+    facility_title,
+    plain,
+    standing_text,
+    structure_text,
+    verdict_sentence,
+)
 from tests.outputs import samples
 
 if TYPE_CHECKING:
@@ -255,6 +263,98 @@ def test_the_map_draws_the_roads_and_both_lines(opener: Opener) -> None:
     page.click("#finding-8 .choose")
     page.wait_for_timeout(100)
     assert {"Tannery Lane", "Mill Street"} <= set(page.locator(".road-names text").all_text_contents())
+
+
+def test_facilities_are_listed_and_linked_both_ways(opener: Opener) -> None:
+    drive = samples.care_drive()
+    page = opener(drive).page
+    entries = page.locator("#along-heading ~ ol > li")
+    assert entries.count() == len(drive.along)
+    for number, facility in enumerate(drive.along, 1):
+        said = page.locator(f"#along-{number}").inner_text()
+        assert facility_title(facility) in said
+        assert facility_text(facility, drive.coach)[1:] in said
+    page.click("#along-3 .choose")
+    page.wait_for_timeout(100)
+    assert abs(on_map(page, "along-3")[0]) < 12
+    assert page.locator(".map-mark.is-chosen").get_attribute("data-mark") == "along-3"
+    assert page.locator('[data-mark="along-3"] .badge').inner_text() == "Camp: Quarry Camp"
+    page.locator('[data-mark="along-6"]').press("Enter")
+    assert focused(page) == "along-6"
+    page.click("button[data-units=metres]")
+    assert facility_text(drive.along[0], drive.coach, Units.METRES)[1:] in page.inner_text("#along-1")
+    assert page.locator("#along-4.serious").count() == 1
+
+
+def test_facilities_have_a_shape_of_their_own_and_a_picture_for_each_kind(opener: Opener) -> None:
+    page = opener(samples.care_drive()).page
+    outlines = page.locator(".map-mark svg.mark > :first-child").evaluate_all(
+        "shapes => shapes.map(s => [s.closest('.map-mark').classList.contains('facility'),"
+        " s.getAttribute('d') || s.tagName])"
+    )
+    of_facilities = {shape for is_facility, shape in outlines if is_facility}
+    assert len(of_facilities) == 1
+    assert of_facilities.isdisjoint(shape for is_facility, shape in outlines if not is_facility)
+    pictures = page.locator(".map-mark.facility .picture").evaluate_all(
+        "shapes => shapes.map(s => s.getAttribute('d'))"
+    )
+    assert len(pictures) == 6
+    assert len(set(pictures)) == 5
+    assert page.locator(".map-mark.facility .solid").count() == 1
+
+
+def drawn_marks(page: Page) -> list[tuple[str, float, float, float, float, bool, bool]]:
+    """Name, box, whether it is a mere dot and whether a line leads from it, of every mark on the map."""
+    found: list[tuple[str, float, float, float, float, bool, bool]] = page.evaluate(
+        """() => [...document.querySelectorAll(".map-mark")].map((mark) => {
+          const box = mark.querySelector("svg.mark").getBoundingClientRect();
+          const name = mark.dataset.mark || mark.getAttribute("aria-label");
+          return [name, box.left, box.top, box.right, box.bottom,
+                  mark.classList.contains("is-dot"), !!mark.querySelector(".leader")];
+        })"""
+    )
+    return found
+
+
+@pytest.mark.parametrize("width", [1300, 390])
+@pytest.mark.parametrize("make", [samples.care_drive, samples.blocked_drive, samples.inspected_line])
+def test_no_mark_hides_another(opener: Opener, make: Callable[[], Drive], width: int) -> None:
+    """Also where a structure is passed twice, or a turn-off and a stop lie at one place."""
+    page = opener(make(), viewport={"width": width, "height": 800}).page
+    for zoom in range(4):
+        marks = drawn_marks(page)
+        for (a, *box_a, dot_a, _), (b, *box_b, dot_b, _) in combinations(marks, 2):
+            if dot_a or dot_b:
+                continue
+            wide = min(box_a[2], box_b[2]) - max(box_a[0], box_b[0])
+            high = min(box_a[3], box_b[3]) - max(box_a[1], box_b[1])
+            # Two pixels are let pass, and parts of one.
+            assert min(wide, high) <= 3, (zoom, a, b)
+        page.locator(".leaflet-control-zoom-out").click()
+        page.wait_for_timeout(60)
+    assert all(not dot for name, *_, dot, _ in marks if not name.startswith(("finding", "car", "along")))
+
+
+def test_a_mark_that_had_to_move_points_to_its_place(opener: Opener) -> None:
+    """The footbridge of the quay is passed twice, in and out: 6 stands in its place, 7 beside it."""
+    page = opener(samples.care_drive()).page
+    by_name = {name: (moved, left) for name, left, *_, moved in drawn_marks(page)}
+    assert by_name["finding-6"][0] is not by_name["finding-7"][0]
+    moved = "finding-7" if by_name["finding-7"][0] else "finding-6"
+    away = page.locator(f'[data-mark="{moved}"]').evaluate(
+        """(mark) => {
+          const end = mark.querySelector(".leader circle").getBoundingClientRect();
+          const other = [...document.querySelectorAll('[data-mark="finding-6"], [data-mark="finding-7"]')]
+            .find((m) => m !== mark).querySelector("svg.mark").getBoundingClientRect();
+          return Math.hypot(end.left + end.width / 2 - other.left - other.width / 2,
+                            end.top + end.height / 2 - other.top - other.height / 2);
+        }"""
+    )
+    assert away < 2
+    # Chosen in the list it stands in its place, and the others make room.
+    page.click(f"#{moved} .choose")
+    page.wait_for_timeout(100)
+    assert not {name: m for name, *_, m in drawn_marks(page)}[moved]
 
 
 def test_a_step_of_the_directions_moves_the_map(opener: Opener) -> None:

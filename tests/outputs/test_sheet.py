@@ -260,7 +260,7 @@ def test_arabic_is_joined_and_runs_from_right_to_left() -> None:
 @pytest.mark.parametrize("face", ["Regular", "Bold"])
 def test_the_zero_is_plain(face: str) -> None:
     """A stroke through it makes it an eight to a hurried reader: one line outside, one inside, no more."""
-    from fontTools.ttLib import TTFont
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
     path = files("clearance.outputs") / "assets" / "fonts" / "plex" / f"{face}.ttf"
     with TTFont(str(path)) as font:

@@ -25,7 +25,7 @@
 
   // --- map ---
 
-  const map = L.map("map", { zoomControl: true, attributionControl: true, maxZoom: 19, minZoom: 5, zoomSnap: 0.25 });
+  const map = L.map("map", { zoomControl: true, attributionControl: true, maxZoom: 19, minZoom: 5, zoomSnap: 0.25, zoomAnimation: !still.matches });
   map.attributionControl.setPrefix(false);
   const attribution = document.createElement("span");
   attribution.textContent = data.attribution;
@@ -46,7 +46,8 @@
   for (const point of [...data.findings, ...data.stops]) everything.extend(point.at);
 
   function showAll(animate) {
-    if (everything.isValid()) map.fitBounds(everything, { paddingTopLeft: [76, 56], paddingBottomRight: [44, 44], maxZoom: 16, animate });
+    if (everything.isValid()) map.fitBounds(everything, { paddingTopLeft: [76, 98], paddingBottomRight: [44, 44], maxZoom: 16, animate });
+    else if (data.box) map.fitBounds(data.box, { animate });
     else map.setView([0, 0], 5);
   }
   showAll(false);
@@ -78,10 +79,19 @@
   map.on("zoomend", far);
   far();
 
+  // What other scripts of a page do with the map.
+  window.pageMap = map;
+
   // --- the link between list and map ---
 
   let chosen = null;
   const marks = Marks.addAll(map, data, (id) => choose(id, "map"));
+  const spread = () => Marks.spread(map, chosen);
+  map.on("zoomend", spread);
+  for (const button of switches) button.addEventListener("click", spread);
+  spread();
+  // Badges have another width in other letters.
+  document.fonts.ready.then(spread);
 
   function mark(id, on) {
     const entry = document.getElementById(id);
@@ -97,6 +107,7 @@
     chosen = id;
     mark(id, true);
     if (from === "list") {
+      spread();
       show(marks.get(id).at);
       return;
     }
