@@ -6,45 +6,41 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from clearance.assess.turning import place_to_turn
 from clearance.core.drive import InOut, InOutAnswer
 from clearance.core.errors import PlaceError
 from clearance.core.structure import Standing
-from clearance.network.network import (
-    FLAG_CAR_PARK,
-    FLAG_DRIVE_THROUGH,
-    NODE_TURNING_CIRCLE,
-    NODE_TURNING_LOOP,
-)
-from clearance.routing.kernels import shortest
+from clearance.network.network import FLAG_CAR_PARK, FLAG_DRIVE_THROUGH
 from clearance.routing.mask import STANDINGS
 from clearance.routing.route import covered_hits
 from clearance.routing.snap import snap
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
+    from clearance.assess.turning import PlacesToTurn
     from clearance.core.places import Place
     from clearance.network.network import Network
     from clearance.routing.mask import Costs
     from clearance.routing.route import Route
-    from clearance.routing.snap import Snap
+    from clearance.routing.snap import SegmentIndex, Snap
 
 __all__ = ["in_out_of", "no_entry"]
 
 #: A place belongs to the lane it lies on, unless another road is as near as this (metres, judgement).
 _AS_NEAR_M = 5.0
-_TURNING = {NODE_TURNING_LOOP: "turning loop", NODE_TURNING_CIRCLE: "turning circle"}
 _LANES = {FLAG_DRIVE_THROUGH: "a drive-through lane", FLAG_CAR_PARK: "a car-park deck or its ramp"}
 
 
-def no_entry(case: Case, place: Place, met: Snap) -> InOut | None:
+def no_entry(case: Case, place: Place, met: Snap, index: SegmentIndex | None = None) -> InOut | None:
     """ "Do not enter" where the place itself lies on a lane that is none for a coach; else None.
 
-    `met` is where the drive meets the road nearest to the place that the coach may use.
+    `met` is where the drive meets the road nearest to the place that the coach may use; `index` one of the
+    network, where the caller has it.
     """
     network = case.network
     everything = np.ones(network.arc_tail.size, np.bool_)
     try:
-        nearest = snap(network, place.lon, place.lat, everything)
+        nearest = snap(network, place.lon, place.lat, everything, index=index)
     except PlaceError:
         return None
     if nearest[0].distance_m + _AS_NEAR_M > met.distance_m:
@@ -73,18 +69,21 @@ def _too_low_on(case: Case, arc: int) -> str | None:
     return None
 
 
-def in_out_of(case: Case, route: Route, arrived: Snap, *, forward: bool) -> InOut:
+def in_out_of(
+    case: Case, route: Route, arrived: Snap, *, forward: bool, turning: PlacesToTurn | None = None
+) -> InOut:
     """The way in and out of a stop that `route` comes to by `arrived`.
 
     `forward` tells whether a drive leads on in the direction of arrival. Where none does the stop is a
-    dead end: how long it is, and the nearest mapped place to turn that lies ahead.
+    dead end: how long it is, and the nearest mapped place to turn that lies ahead, from `turning` where the
+    caller has all of them.
     """
     if forward:
         return InOut(answer=InOutAnswer.DRIVES_THROUGH)
     network, coach = case.network, case.coach
     dead_end_m = _dead_end(network, case.costs, route)
     serious = coach.towing and not coach.tow_reversible
-    turn = _place_to_turn(network, case.costs, arrived)
+    turn = turning.ahead(arrived) if turning else place_to_turn(network, case.costs, arrived)
     reason = "dead end: no way leads on forward from here"
     if turn is None:
         return InOut(answer=InOutAnswer.NEEDS_ROOM, reason=reason, serious=serious, dead_end_m=dead_end_m)
@@ -116,40 +115,3 @@ def _dead_end(network: Network, costs: Costs, route: Route) -> float:
             if is_open and network.state_arc[other] != route.arcs[leg]:
                 return metres
     return metres
-
-
-def _place_to_turn(network: Network, costs: Costs, arrived: Snap) -> tuple[str, int, float] | None:
-    """The nearest turning loop or circle ahead: its kind, node, and metres from the stop."""
-    turning = network.node_flags & (NODE_TURNING_CIRCLE | NODE_TURNING_LOOP)
-    if not turning.any():
-        return None
-    lengths = np.where(np.isfinite(costs.arc_cost), network.arc_length, np.inf)
-    rest = float(network.arc_length[arrived.arc]) * (1 - arrived.fraction)
-    head = int(network.arc_head[arrived.arc])
-    if turning[head]:
-        return _TURNING[_first_flag(int(turning[head]))], head, rest
-    begin, stop = int(network.turn_ptr[arrived.arc]), int(network.turn_ptr[arrived.arc + 1])
-    onward = [t for t in range(begin, stop) if np.isfinite(costs.turn_extra[t])]
-    targets = np.flatnonzero(turning[network.arc_head[network.state_arc]])
-    if not onward or not targets.size:
-        return None
-    labels, _, found = shortest(
-        network.turn_ptr,
-        network.turn_to,
-        cost=lengths[network.state_arc],
-        turn_extra=np.where(np.isfinite(costs.turn_extra), np.float32(0), np.float32(np.inf)),
-        sources=network.turn_to[onward].astype(np.int32),
-        source_labels=np.full(len(onward), rest),
-        targets=targets.astype(np.int32),
-        target_extra=lengths[network.state_arc[targets]],
-    )
-    if found < 0:
-        return None
-    state = int(targets[found])
-    arc = int(network.state_arc[state])
-    node = int(network.arc_head[arc])
-    return _TURNING[_first_flag(int(turning[node]))], node, float(labels[state]) + float(lengths[arc])
-
-
-def _first_flag(flags: int) -> int:
-    return NODE_TURNING_LOOP if flags & NODE_TURNING_LOOP else NODE_TURNING_CIRCLE
