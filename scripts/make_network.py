@@ -27,6 +27,8 @@ from clearance.core.lengths import Length
 from clearance.core.profile import STATIONS_M
 from clearance.core.structure import Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.network.areas import find_areas
+from clearance.network.blocks import block_boxes
+from clearance.network.landmarks import landmark_times
 from clearance.network.network import ACCESS_OPEN, NO_LIMIT, Network, WayRow
 from clearance.network.pieces import morton_order
 from clearance.network.structure_arrays import structure_arrays
@@ -111,14 +113,25 @@ def synthetic(nodes: int, seed: int = 1) -> Network:
     kmh = np.array([speed for _, speed, _ in ROADS])[road]
     arrays = _arcs(pieces, shapes, kmh, nodes)
     structures, over = _structures(pieces, shapes, random)
+    geom_ptr = np.arange(len(pieces.start) + 1, dtype=np.int64) * POINTS
+    geom_lon, geom_lat = shapes.lon.reshape(-1), shapes.lat.reshape(-1)
     return Network(
         info=ExtractInfo(source=f"synthetic network of {nodes} nodes, seed {seed}", data_date="2026-01-01"),
         node_osm=np.arange(1, nodes + 1, dtype=np.int64),
         node_lon=lon,
         node_lat=lat,
-        geom_ptr=np.arange(len(pieces.start) + 1, dtype=np.int64) * POINTS,
-        geom_lon=shapes.lon.reshape(-1),
-        geom_lat=shapes.lat.reshape(-1),
+        geom_ptr=geom_ptr,
+        geom_lon=geom_lon,
+        geom_lat=geom_lat,
+        block_box=block_boxes(
+            arrays["arc_tail"],
+            arrays["arc_geom"],
+            geom_ptr=geom_ptr,
+            lon=geom_lon,
+            lat=geom_lat,
+            nodes=nodes,
+        ),
+        landmark_ms=landmark_times(arrays["arc_tail"], arrays["arc_head"], arrays["arc_seconds"], nodes),
         **arrays,
         **_hits(structures, over, arrays),
         ways=ways,

@@ -12,7 +12,9 @@ from clearance.core.profile import STATIONS_M
 from clearance.core.structure import Kind
 from clearance.network.areas import find_areas
 from clearance.network.backdrop import railways
+from clearance.network.blocks import block_boxes
 from clearance.network.hits import piece_hits
+from clearance.network.landmarks import landmark_times
 from clearance.network.network import (
     ACCESS_OPEN,
     FLAG_CAR_PARK,
@@ -109,6 +111,8 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         extract.info,
         warnings=(*extract.info.warnings, *roads.warnings, *nodes.warnings, *faults, *turns.warnings),
     )
+    lon, lat = extract.lon[pieces.points], extract.lat[pieces.points]
+    seconds = pieces.length[arcs.piece] * 3.6 / roads.kmh[arcs.way, arcs.side]
     network = Network(
         info=info,
         node_osm=node_osm,
@@ -124,7 +128,7 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         arc_to=arcs.last,
         arc_reverse=arcs.reverse,
         arc_length=pieces.length[arcs.piece],
-        arc_seconds=pieces.length[arcs.piece] * 3.6 / roads.kmh[arcs.way, arcs.side],
+        arc_seconds=seconds,
         arc_access=access,
         arc_access_car=access_car,
         arc_flags=flags,
@@ -133,8 +137,8 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         arc_max_weight=roads.weight[arcs.way, arcs.side],
         arc_geom=arcs.piece,
         geom_ptr=pieces.ptr,
-        geom_lon=extract.lon[pieces.points],
-        geom_lat=extract.lat[pieces.points],
+        geom_lon=lon,
+        geom_lat=lat,
         state_arc=turns.state_arc,
         turn_ptr=turns.turn_ptr,
         turn_to=turns.turn_to,
@@ -157,6 +161,8 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         **hits,
         nodehit_node=np.array([node for node, _ in standing_on], dtype=np.int32),
         nodehit_structure=np.array([k for _, k in standing_on], dtype=np.int32),
+        block_box=block_boxes(arcs.tail, arcs.piece, geom_ptr=pieces.ptr, lon=lon, lat=lat, nodes=used.size),
+        landmark_ms=landmark_times(arcs.tail, arcs.head, seconds, used.size),
         ways=tuple(
             WayRow(
                 way.id,

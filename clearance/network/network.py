@@ -143,6 +143,10 @@ class Network:
 
     Node hits: structure `nodehit_structure` is passed by every turn through node `nodehit_node`.
 
+    `block_box` float64 (b, 4) is where the arcs of each block of nodes lie, see `network.blocks`.
+    `landmark_ms` int32 (n, 2 m) are the driving times from and to m landmarks, see `network.landmarks`; no
+    columns in small networks.
+
     `backdrop` holds lines that are drawn beneath a drive and never driven on: railways.
     """
 
@@ -205,6 +209,8 @@ class Network:
     hit_side: I8
     nodehit_node: I32
     nodehit_structure: I32
+    block_box: F64
+    landmark_ms: I32
     ways: Sequence[WayRow]
     structures: Sequence[Structure]
     rules: Sequence[Rule]

@@ -33,6 +33,7 @@ import numpy as np
 from clearance.core.errors import OutputError, RoadFileError
 from clearance.core.extract import ExtractInfo
 from clearance.core.profile import STATIONS_M
+from clearance.network.blocks import NODES_A_BLOCK
 from clearance.network.kept import Kept, decode_kept, encode_kept
 from clearance.network.network import Network
 from clearance.network.rows import DECODERS, Rows, packed
@@ -44,7 +45,7 @@ __all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_kept", "open_road
 
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
-SCHEMA = 5
+SCHEMA = 6
 #: What is checked at opening, in bytes, at about 10 GB a second; files of small states lie below it.
 CHECKED_BYTES = 96 * 2**20
 
@@ -64,7 +65,15 @@ _TYPES: dict[str, type[np.generic]] = {
 #: Arrays of Network by name, with the type it declares for them.
 _ARRAYS = {f.name: np.dtype(_TYPES[str(f.type)]) for f in fields(Network) if str(f.type) in _TYPES}
 _TWO_DIMENSIONS = frozenset(
-    {"structure_low", "structure_verified", "area_links", "area_links_car", "profile_height"}
+    {
+        "structure_low",
+        "structure_verified",
+        "area_links",
+        "area_links_car",
+        "profile_height",
+        "block_box",
+        "landmark_ms",
+    }
 )
 #: Members are checked at opening in this order: what a crash or a wrong clearance could come from first.
 _FIRST = ("turn_ptr", "turn_to", "state_arc", "structure_", "hit_", "nodehit_", "rule_", "node", "arc_")
@@ -468,6 +477,11 @@ class _Container:
             and _within(network.profile_structure, len(network.structures))
             and network.profile_height.shape[1] == STATIONS_M.size
             and network.geom_ptr.size > 0
+            and network.block_box.shape == (-(-network.node_osm.size // NODES_A_BLOCK), 4)
+            and network.landmark_ms.shape[0] == network.node_osm.size
+            and network.landmark_ms.shape[1] % 2 == 0
+            and (not network.landmark_ms.size or _within(network.arc_head, network.node_osm.size))
+            and (not network.landmark_ms.size or _within(network.arc_tail, network.node_osm.size))
         )
         if not fits or manifest.get("counts", {}).get("arcs") != arcs:
             raise self.damaged("its arrays do not fit together")
