@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from clearance.core.errors import UsageError
+
 __all__ = ["command"]
 
 
@@ -37,6 +39,14 @@ __all__ = ["command"]
 @click.option(
     "--name", "names", metavar="NAME", multiple=True, help="Host name that the server is called by, if any."
 )
+@click.option(
+    "--records",
+    "records",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="File of heights seen (see `clearance record`). [default: records.sqlite in your data folder]",
+)
+@click.option("--no-records", is_flag=True, help="Count and keep no heights seen.")
 def command(
     *,
     roads: Path,
@@ -45,6 +55,8 @@ def command(
     host: str,
     token: str,
     names: tuple[str, ...],
+    records: Path | None,
+    no_records: bool,
 ) -> None:
     """Open a page over ROADS at http://127.0.0.1:8765/ for planning, checking and looking up.
 
@@ -59,6 +71,8 @@ def command(
     from clearance.web.server import serve
     from clearance.web.settings import Settings
 
+    if no_records and records is not None:
+        raise UsageError("--records names a file, --no-records wants none; leave one of them out")
     settings = Settings(
         roads=roads,
         coach=workflow.read_coach_file(coach_file) if coach_file is not None else None,
@@ -66,5 +80,6 @@ def command(
         port=port,
         token=secrets.token_urlsafe(24) if token == "new" else token,
         names=names,
+        records=None if no_records else records or workflow.usual_records_file(),
     )
     serve(settings, lambda address: click.echo(f"open {address}  (Ctrl-C ends it)", err=True))

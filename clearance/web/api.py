@@ -21,7 +21,7 @@ from clearance.web import work
 from clearance.web.asked import AskedError, coach_asked, drive_asked, flat_coach, how_asked
 from clearance.web.jobs import Failure, Job, State
 from clearance.web.openapi import STRUCTURE_QUERY, description
-from clearance.web.schemas import COACH, DRIVE, INSPECT, misfit, text_value
+from clearance.web.schemas import COACH, DRIVE, INSPECT, RECORD, REMOVAL, misfit, text_value
 from clearance.web.state import finished, state_of
 
 __all__ = ["MEDIA", "failure_status", "problem", "routes"]
@@ -59,6 +59,9 @@ def routes() -> list[Route]:
         Route("/api/drive", _told(_drive), methods=["POST"]),
         Route("/api/inspect", _told(_inspect), methods=["POST"]),
         Route("/api/structures", _told(_structures)),
+        Route("/api/record", _told(_records)),
+        Route("/api/record", _told(_record), methods=["POST"]),
+        Route("/api/record/{number:int}/remove", _told(_remove_record), methods=["POST"]),
         Route("/api/jobs/{id:str}", _told(_job)),
         Route("/api/jobs/{id:str}", _told(_cancel), methods=["DELETE"]),
     ]
@@ -290,6 +293,31 @@ def _query(request: Request, schemas: Mapping[str, Mapping[str, Any]]) -> dict[s
         if fault := misfit(found[name], schemas[name], name):
             raise UsageError(fault)
     return found
+
+
+async def _records(request: Request) -> Response:
+    return await _answer(request, state_of(request).quick(work.records_document), MEDIA["geojson"])
+
+
+async def _record(request: Request) -> Response:
+    asked = await _document(request, RECORD)
+    seen = work.Seen(**{key: str(value) for key, value in asked.items()})
+    return await _written(request, state_of(request).quick(work.record, seen))
+
+
+async def _remove_record(request: Request) -> Response:
+    asked = await _document(request, REMOVAL)
+    number = request.path_params["number"]
+    if number >= 2**31:
+        raise UsageError(f"number {number} is no record's")
+    job = state_of(request).quick(work.remove_record, number, asked["who"], asked["why"])
+    return await _written(request, job)
+
+
+async def _written(request: Request, job: Job) -> Response:
+    """The answer of a job that writes: it is not ended where nobody waits."""
+    await job.wait(state_of(request).settings.limits.quick_s)
+    return await _answer(request, job, MEDIA["geojson"])
 
 
 async def _job(request: Request) -> Response:

@@ -196,6 +196,46 @@ def description(*, has_coach: bool) -> Part:
                     [_query(name, schema) for name, schema in STRUCTURE_QUERY.items()],
                 )
             },
+            "/api/record": {
+                "get": _get(
+                    "records",
+                    "Heights seen that count.",
+                    {
+                        "200": _answer("GeoJSON.", "Records", "application/geo+json"),
+                        **_problems(422),
+                    },
+                ),
+                "post": _post(
+                    "record",
+                    "Keep a height seen; it counts as measured. Answered once it is on the disk.",
+                    _json("RecordAsked"),
+                    {
+                        "200": _answer("The record.", "Records", "application/geo+json"),
+                        **_problems(400, 404, 422),
+                    },
+                ),
+            },
+            "/api/record/{number}/remove": {
+                "post": {
+                    **_post(
+                        "remove",
+                        "Let a record no longer count; it stays in the file.",
+                        _json("RemovalAsked"),
+                        {
+                            "200": _answer("The record.", "Records", "application/geo+json"),
+                            **_problems(400, 404, 422),
+                        },
+                    ),
+                    "parameters": [
+                        {
+                            "name": "number",
+                            "in": "path",
+                            "required": True,
+                            "schema": {"type": "integer", "minimum": 1, "maximum": 2**31 - 1},
+                        }
+                    ],
+                }
+            },
             "/api/jobs/{id}": {
                 "get": _get("job", "Where a job stands.", job, [ref]),
                 "delete": _get("cancel", "End a job.", job, [ref]),

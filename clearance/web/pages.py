@@ -24,7 +24,7 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind, Standing
 from clearance.web import work
 from clearance.web.api import MEDIA, failure_status, shown_name
-from clearance.web.asked import AskedError, Form, coach_form, drive_form, how_form, safe_answer
+from clearance.web.asked import AskedError, Form, coach_asked, coach_form, drive_form, how_form, safe_answer
 from clearance.web.jobs import Failure, Job, State
 from clearance.web.languages import Language, language, languages, negotiated
 from clearance.web.packed import packed_address, templates
@@ -47,7 +47,12 @@ def routes() -> list[Route]:
         Route("/drive/{id:str}/file/{format:str}", _drive_file),
         Route("/inspect", _inspect),
         Route("/inspect", _start_inspect, methods=["POST"]),
+        Route("/drive/{id:str}/ways", _ways),
         Route("/structures", _structures),
+        Route("/record", _record, methods=["POST"]),
+        Route("/records", _records),
+        Route("/records/file/{format:str}", _records_file),
+        Route("/records/remove", _remove_record, methods=["POST"]),
         Route("/cancel/{id:str}", _cancel, methods=["POST"]),
         Route("/map", _map),
         Route("/coach", _coach_figures, methods=["POST"]),
@@ -376,9 +381,45 @@ async def _drive(request: Request) -> Response:
         job=job.id,
         again=f"{again}?{_query(form)}",
         inspected=inspected,
+        has_ways=not inspected and shown.places == 2,
         line=form.get("line"),
         formats=_FORMATS,
     )
+
+
+async def _ways(request: Request) -> Response:
+    """Every drive between the same two places that is the best in some way, each with a page of its own."""
+    state = state_of(request)
+    job = state.jobs.get(request.path_params["id"])
+    if job is None or not isinstance(job.result, work.DriveShown):
+        return error_page(request, 404, "This drive is no longer kept here. Plan it again.")
+    compared = job.note.get("ways")
+    if not isinstance(compared, Job) or compared.state in (State.CANCELLED, State.FAILED):
+        compared = state.quick(work.ways, job.result.kept, keep=True)
+        job.note["ways"] = compared
+    await compared.wait(_PATIENCE_S)
+    if not compared.over:
+        return _waiting_page(request, compared)
+    if compared.failure is not None:
+        return _failure_page(request, compared.failure)
+    if "pages" not in compared.note:
+        compared.note["pages"] = [state.jobs.keep(way["shown"]) for way in compared.result or []]
+        for page in compared.note["pages"]:
+            page.note["form"] = job.note.get("form", [])
+    quickest = min((way["shown"].seconds for way in compared.result), default=1.0)
+    longest = max((way["shown"].seconds for way in compared.result), default=1.0)
+    rows = [
+        {
+            "unverified": way["unverified"],
+            "texts": way["shown"].texts,
+            "href": f"/drive/{page.id}",
+            "share": round(100 * way["shown"].seconds / max(longest, 1.0)),
+            "more_min": round((way["shown"].seconds - quickest) / 60),
+        }
+        for way, page in zip(compared.result, compared.note["pages"], strict=True)
+    ]
+    title = job.result.title
+    return _page(request, "ways.html", "/", None, rows=rows, title=title, back=f"/drive/{job.id}")
 
 
 #: What a drive can be taken along as: format, what it is for.
@@ -489,7 +530,8 @@ async def _structures(request: Request) -> Response:
     coach, wrong = None, None
     if form.get("coach.height"):
         try:
-            coach = coach_form(form)
+            # Margin and comfort are those of the server's coach, which this form does not show.
+            coach = coach_asked({"height": form.get("coach.height")}, state.settings.coach)
         except AskedError as error:
             wrong = error
     wanted: dict[str, Any] = {
@@ -522,6 +564,8 @@ async def _structures(request: Request) -> Response:
         standings=[s.value for s in Standing],
         units_elsewhere=True,
         coach=coach is not None,
+        keeps=state.settings.records is not None,
+        today=datetime.now().date().isoformat(),
         **_form_values(request, form, wrong),
     )
 
@@ -544,6 +588,88 @@ def _structure_marks(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         }
         for number, row in enumerate(rows, 1)
     ]
+
+
+# --- heights seen --------------------------------------------------------------------------------------
+
+
+async def _record(request: Request) -> Response:
+    """Keep a height; what the browser is told is told after it is on the disk."""
+    form = await _form(request)
+    seen = work.Seen(
+        **{key: form.get(key)[:300] for key in ("height", "who", "key", "at", "date", "photo", "note")}
+    )
+    job = state_of(request).quick(work.record, seen)
+    # Not ended where nobody waits: what was seen was seen.
+    await job.wait(state_of(request).settings.limits.quick_s)
+    if job.failure is not None or job.result is None:
+        failure = job.failure or Failure("fault", "the work was ended")
+        return _page(
+            request,
+            "record.html",
+            "/structures",
+            None,
+            failure_status(failure),
+            form=form,
+            problem=failure.message,
+            wrong={},
+            labels={},
+            today=datetime.now().date().isoformat(),
+        )
+    number = json.loads(job.result)["features"][0]["properties"]["number"]
+    return RedirectResponse(f"/records?kept={number}#record-{number}", status_code=303)
+
+
+async def _records(request: Request) -> Response:
+    return await _records_page(request, "")
+
+
+async def _records_page(request: Request, problem: str, status: int = 200) -> Response:
+    job = state_of(request).quick(work.records_shown)
+    if not await finished(request, job):
+        return Response(status_code=499)
+    if job.failure is not None:
+        return _failure_page(request, job.failure)
+    kept = request.query_params.get("kept", "")
+    return _page(
+        request,
+        "records.html",
+        "/structures",
+        None,
+        status,
+        records=job.result,
+        kept=int(kept) if kept.isdecimal() and len(kept) < 9 else 0,
+        problem=problem,
+        wrong={},
+        labels={},
+    )
+
+
+async def _records_file(request: Request) -> Response:
+    kind = request.path_params["format"]
+    if kind not in {"csv", "geojson"}:
+        return error_page(request, 404, "There is nothing at this address.")
+    job = state_of(request).quick(work.records_file, f".{kind}")
+    if not await finished(request, job):
+        return Response(status_code=499)
+    if job.failure is not None:
+        return _failure_page(request, job.failure)
+    headers = {"Content-Disposition": f'attachment; filename="records.{kind}"'}
+    return Response(job.result, media_type=MEDIA[kind], headers=headers)
+
+
+async def _remove_record(request: Request) -> Response:
+    form = await _form(request)
+    number = form.get("number")
+    if not number.isdecimal() or len(number) > 8:
+        return error_page(request, 404, "There is nothing at this address.")
+    job = state_of(request).quick(
+        work.remove_record, int(number), form.get("who")[:300], form.get("why")[:300]
+    )
+    await job.wait(state_of(request).settings.limits.quick_s)
+    if job.failure is not None:
+        return await _records_page(request, job.failure.message, failure_status(job.failure))
+    return RedirectResponse("/records", status_code=303)
 
 
 # --- for the scripts of the pages ----------------------------------------------------------------------

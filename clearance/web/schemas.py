@@ -131,6 +131,23 @@ INSPECT = _object(
     }
 )
 
+RECORD = _object(
+    {
+        "key": _text(300, "The structure, by its key in the road file."),
+        "at": _text(60, "Latitude,longitude: the structure of the road file near there."),
+        "height": _text(80, "Clearance seen, with its unit: 13'4\", 4.05m."),
+        "who": _text(100, "Who saw it."),
+        "date": _text(10, "Day of the visit, 2027-07-04; left out: today."),
+        "photo": _text(100, "Name of a photo; the picture itself is not kept."),
+        "note": _text(300, "Anything else: lane, side, how it was measured."),
+    },
+    ("height", "who"),
+)
+REMOVAL = _object(
+    {"who": _text(100, "Who takes it back."), "why": _text(300, "Why.")},
+    ("who", "why"),
+)
+
 _LENGTH: Schema = {
     "type": ["object", "null"],
     "properties": {
@@ -210,6 +227,9 @@ ANSWERS: dict[str, Schema] = {
         },
         ("height", "need", "comfort", "towing", "text"),
     ),
+    "Records": _object(
+        {"type": {"const": "FeatureCollection"}, "features": _LIST}, ("type", "features"), more=True
+    ),
     "Structures": _object(
         {
             "type": {"const": "FeatureCollection"},
@@ -245,7 +265,13 @@ ANSWERS: dict[str, Schema] = {
         ("kind", "message"),
     ),
 }
-REQUESTS: dict[str, Schema] = {"Coach": COACH, "DriveAsked": DRIVE, "InspectAsked": INSPECT}
+REQUESTS: dict[str, Schema] = {
+    "Coach": COACH,
+    "DriveAsked": DRIVE,
+    "InspectAsked": INSPECT,
+    "RecordAsked": RECORD,
+    "RemovalAsked": REMOVAL,
+}
 KINDS = _one_of(Kind, "A kind of structure.")
 STANDINGS = _one_of(Standing, "A standing for the coach.")
 

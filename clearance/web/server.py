@@ -40,7 +40,7 @@ def application(settings: Settings) -> Guard:
             most_kept=limits.kept,
             most_kept_bytes=limits.kept_bytes,
             setup=work.warm,
-            setup_given=(settings.roads,),
+            setup_given=(state.files,),
         )
         try:
             yield

@@ -10,6 +10,7 @@ from starlette.requests import Request
 
 from clearance import workflow
 from clearance.web.jobs import Job
+from clearance.web.work import Files
 
 if TYPE_CHECKING:
     from clearance.web.jobs import Jobs
@@ -30,6 +31,7 @@ class State:
     def __init__(self, settings: Settings) -> None:
         """Keep `settings`; the processes come when the server starts."""
         self.settings = settings
+        self.files = Files(settings.roads, settings.records)
         self._about: tuple[tuple[int, int], AreaInfo] | None = None
 
     @property
@@ -43,14 +45,12 @@ class State:
 
     def quick(self, task: Callable[..., Any], *given: Any, keep: bool = False) -> Job:
         """A job that somebody waits for."""
-        return self.jobs.start(
-            task, self.settings.roads, *given, limit_s=self.settings.limits.quick_s, keep=keep
-        )
+        return self.jobs.start(task, self.files, *given, limit_s=self.settings.limits.quick_s, keep=keep)
 
     def long(self, task: Callable[..., Any], *given: Any) -> Job:
         """A job that is looked after later."""
         return self.jobs.start(
-            task, self.settings.roads, *given, long=True, limit_s=self.settings.limits.long_s, keep=True
+            task, self.files, *given, long=True, limit_s=self.settings.limits.long_s, keep=True
         )
 
 

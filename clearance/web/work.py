@@ -6,24 +6,27 @@ import contextlib
 import json
 import pickle
 import tempfile
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearance import workflow
-from clearance.core.errors import AmbiguousPlaceError, ClearanceError, PlaceError
+from clearance.core.errors import AmbiguousPlaceError, ClearanceError, PlaceError, UsageError
 from clearance.core.places import Place, StopRequest
 from clearance.web.asked import AskedError, DriveAsked, How, Where
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
     from clearance.core.drive import Drive
+    from clearance.core.record import Record
     from clearance.web.jobs import Tell
 
 __all__ = [
     "UPLOAD_ENDINGS",
     "DriveShown",
+    "Files",
+    "Seen",
     "Upload",
     "as_file",
     "coach_figures",
@@ -33,10 +36,34 @@ __all__ = [
     "places",
     "plan",
     "plan_document",
+    "record",
+    "records_document",
+    "records_file",
+    "records_shown",
+    "remove_record",
     "structures",
     "structures_document",
     "warm",
+    "ways",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """The road file, and the file of records where records are kept; it may not be there yet."""
+
+    roads: Path
+    records: Path | None = None
+
+    @property
+    def named(self) -> tuple[tuple[Path, str], ...]:
+        """Each file and what it is called on a page."""
+        return tuple((path, path.name) for path in (self.roads, self.records) if path is not None)
+
+    @property
+    def counted(self) -> Path | None:
+        """The file of records, once there is one."""
+        return self.records if self.records is not None and self.records.exists() else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,30 +82,32 @@ class DriveShown:
     texts: Mapping[str, Any]
     data: Mapping[str, Any]
     kept: bytes
+    seconds: float
+    places: int
 
 
-def warm(roads: Path) -> None:
+def warm(files: Files) -> None:
     """Make a new process ready for its first job."""
-    workflow.make_ready(roads)
+    workflow.make_ready(files.roads)
 
 
 # --- places and map ------------------------------------------------------------------------------------
 
 
-def places(roads: Path, text: str, most: int, *, tell: Tell) -> list[dict[str, Any]]:  # noqa: ARG001
+def places(files: Files, text: str, most: int, *, tell: Tell) -> list[dict[str, Any]]:  # noqa: ARG001
     """Named places that a text may mean."""
-    return [_shown_place(place) for place in workflow.suggest_places(roads, text, most)]
+    return [_shown_place(place) for place in workflow.suggest_places(files.roads, text, most)]
 
 
 def map_of(
-    roads: Path,
+    files: Files,
     box: tuple[float, float, float, float],
     zoom: float,
     *,
     tell: Tell,  # noqa: ARG001
 ) -> str:
     """The roads in a box as the JSON that the page's map takes."""
-    return json.dumps(workflow.area_map(roads, box, zoom), separators=(",", ":"))
+    return json.dumps(workflow.area_map(files.roads, box, zoom), separators=(",", ":"))
 
 
 def _shown_place(place: Place) -> dict[str, Any]:
@@ -88,46 +117,48 @@ def _shown_place(place: Place) -> dict[str, Any]:
 # --- drives --------------------------------------------------------------------------------------------
 
 
-def plan(roads: Path, asked: DriveAsked, *, tell: Tell) -> DriveShown:
+def plan(files: Files, asked: DriveAsked, *, tell: Tell) -> DriveShown:
     """A drive, for its page."""
     tell("planning", 0, 0)
-    with _names(roads):
-        return _shown(_planned(roads, asked))
+    with _names(files):
+        return _shown(_planned(files, asked))
 
 
-def plan_document(roads: Path, asked: DriveAsked, ending: str, units: str, *, tell: Tell) -> bytes:
+def plan_document(files: Files, asked: DriveAsked, ending: str, units: str, *, tell: Tell) -> bytes:
     """A drive as the file that its ending says; ``.json`` is the document of `clearance drive --json`."""
     tell("planning", 0, 0)
-    with _names(roads):
-        return _document(_planned(roads, asked), ending, units, roads)
+    with _names(files):
+        return _document(_planned(files, asked), ending, units, files.roads)
 
 
-def inspect(roads: Path, upload: Upload, how: How, *, tell: Tell) -> DriveShown:
+def inspect(files: Files, upload: Upload, how: How, *, tell: Tell) -> DriveShown:
     """What a line passes, for its page."""
     tell("checking", 0, 0)
-    return _shown(_inspected(roads, upload, how))
+    return _shown(_inspected(files, upload, how))
 
 
-def inspect_document(roads: Path, upload: Upload, how: How, ending: str, units: str, *, tell: Tell) -> bytes:
+def inspect_document(files: Files, upload: Upload, how: How, ending: str, units: str, *, tell: Tell) -> bytes:
     """What a line passes, as the file that the ending says."""
     tell("checking", 0, 0)
-    return _document(_inspected(roads, upload, how), ending, units, roads)
+    return _document(_inspected(files, upload, how), ending, units, files.roads)
 
 
-def as_file(roads: Path, kept: bytes, ending: str, units: str, *, tell: Tell) -> bytes:  # noqa: ARG001
+def as_file(files: Files, kept: bytes, ending: str, units: str, *, tell: Tell) -> bytes:  # noqa: ARG001
     """A drive that was planned before, as a file."""
     # Only what this server packed itself comes here, through the memory of its own processes.
-    return _document(pickle.loads(kept), ending, units, roads)
+    return _document(pickle.loads(kept), ending, units, files.roads)
 
 
-def _planned(roads: Path, asked: DriveAsked) -> Drive:
+def _planned(files: Files, asked: DriveAsked) -> Drive:
     found, wrong, choices = [], {}, {}
     for where in asked.places:
         try:
-            place = _place(roads, where)
+            place = _place(files, where)
         except AmbiguousPlaceError:
             wrong[where.name] = "This may mean several places. Choose one."
-            choices[where.name] = [_shown_place(p) for p in workflow.suggest_places(roads, where.text, 10)]
+            choices[where.name] = [
+                _shown_place(p) for p in workflow.suggest_places(files.roads, where.text, 10)
+            ]
         except PlaceError as error:
             wrong[where.name] = str(error)
         else:
@@ -135,8 +166,8 @@ def _planned(roads: Path, asked: DriveAsked) -> Drive:
     if wrong:
         raise AskedError(wrong, choices)
     how = asked.how
-    return workflow.plan_drive(
-        roads,
+    drive = workflow.plan_drive(
+        files.roads,
         found,
         how.coach,
         unverified=how.unverified,
@@ -144,25 +175,46 @@ def _planned(roads: Path, asked: DriveAsked) -> Drive:
         reorder=asked.reorder,
         along=asked.along,
         detour_min=asked.detour_min,
+        records=files.counted,
     )
+    return _told_plainly(drive, files)
 
 
-def _place(roads: Path, where: Where) -> Place:
+def _told_plainly(drive: Drive, files: Files) -> Drive:
+    """The drive, its notes without the folders of this machine."""
+    return replace(drive, notes=tuple(_plainly(note, files.named) for note in drive.notes))
+
+
+def _place(files: Files, where: Where) -> Place:
     if where.at:
-        return workflow.place_at(roads, where.at, where.text)
-    return workflow.place_named(roads, where.text)
+        return workflow.place_at(files.roads, where.at, where.text)
+    return workflow.place_named(files.roads, where.text)
 
 
-def _inspected(roads: Path, upload: Upload, how: How) -> Drive:
-    with _uploaded(upload) as path, _names(roads, (path, upload.name)):
-        return workflow.inspect_file(
-            roads, path, how.coach, unverified=how.unverified, departure=how.departure, mend=how.mend
+def _inspected(files: Files, upload: Upload, how: How) -> Drive:
+    with _uploaded(upload) as path, _names(files, (path, upload.name)):
+        drive = workflow.inspect_file(
+            files.roads,
+            path,
+            how.coach,
+            unverified=how.unverified,
+            departure=how.departure,
+            mend=how.mend,
+            records=files.counted,
         )
+        return _told_plainly(drive, files)
 
 
 def _shown(drive: Drive) -> DriveShown:
     texts, data = workflow.drive_view(drive)
-    return DriveShown(title=texts["title"], texts=texts, data=data, kept=pickle.dumps(drive))
+    return DriveShown(
+        title=texts["title"],
+        texts=texts,
+        data=data,
+        kept=pickle.dumps(drive),
+        seconds=drive.duration_s,
+        places=len(drive.places),
+    )
 
 
 def _document(drive: Drive, ending: str, units: str, roads: Path) -> bytes:
@@ -171,11 +223,33 @@ def _document(drive: Drive, ending: str, units: str, roads: Path) -> bytes:
     return workflow.drive_bytes(drive, ending, units=units, roads=roads)
 
 
+def ways(files: Files, kept: bytes, *, tell: Tell) -> list[dict[str, Any]]:
+    """The drives from the start of a drive to its end that are each the best in some way, for its page.
+
+    Each is told by the number of unverified structures it passes and its figures, and comes as it is shown.
+    """
+    tell("comparing", 0, 0)
+    drive: Drive = pickle.loads(kept)
+    with _names(files):
+        found = workflow.drive_ways(
+            files.roads,
+            drive.places[0],
+            drive.places[-1],
+            drive.coach,
+            departure=drive.departure,
+            records=files.counted,
+        )
+    return [
+        {"unverified": choice.unverified, "shown": _shown(_told_plainly(choice.drive, files))}
+        for choice in found.choices
+    ]
+
+
 # --- structures ----------------------------------------------------------------------------------------
 
 
 def structures(
-    roads: Path,
+    files: Files,
     wanted: Mapping[str, Any],
     coach: Coach | None,
     start: int,
@@ -184,12 +258,12 @@ def structures(
     tell: Tell,  # noqa: ARG001
 ) -> dict[str, Any]:
     """Rows `start` to `start + most` of the structures that fit, and how many fit in all."""
-    found = workflow.structure_matches(roads, wanted, coach)
+    found = workflow.structure_matches(files.roads, wanted, coach, files.counted)
     return {"rows": workflow.structure_view(found[start : start + most], coach), "total": len(found)}
 
 
 def structures_document(
-    roads: Path,
+    files: Files,
     wanted: Mapping[str, Any],
     coach: Coach | None,
     units: str,
@@ -197,9 +271,81 @@ def structures_document(
     tell: Tell,  # noqa: ARG001
 ) -> bytes:
     """The structures that fit, as GeoJSON."""
-    found = workflow.structure_matches(roads, wanted, coach)
-    info = workflow.about_area(roads).info
+    found = workflow.structure_matches(files.roads, wanted, coach, files.counted)
+    info = workflow.about_area(files.roads).info
     return workflow.structures_json(found, info, units=units, coach=coach).encode()
+
+
+# --- heights seen ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """A height seen at a structure, known by its key, or at a place (``lat,lon``)."""
+
+    height: str
+    who: str
+    key: str = ""
+    at: str = ""
+    date: str = ""
+    photo: str = ""
+    note: str = ""
+
+
+def record(files: Files, seen: Seen, *, tell: Tell) -> str:  # noqa: ARG001
+    """Keep a height seen; returned is the record as GeoJSON, with its number."""
+    with _names(files):
+        kept = workflow.add_record(
+            _records_of(files),
+            height=seen.height,
+            who=seen.who,
+            date=seen.date or None,
+            roads=files.roads,
+            key=seen.key or None,
+            at=seen.at or None,
+            photo=seen.photo,
+            note=seen.note,
+        )
+    return workflow.records_document([kept])
+
+
+def records_document(files: Files, *, tell: Tell) -> str:  # noqa: ARG001
+    """The records that count, as GeoJSON."""
+    with _names(files):
+        return workflow.records_document(_records(files))
+
+
+def records_shown(files: Files, *, tell: Tell) -> list[dict[str, Any]]:  # noqa: ARG001
+    """The records that count, for their page, the latest first."""
+    with _names(files):
+        return list(reversed(workflow.records_view(_records(files))))
+
+
+def records_file(files: Files, ending: str, *, tell: Tell) -> bytes:  # noqa: ARG001
+    """The records that count, as a file to hand on: ``.csv`` or ``.geojson``."""
+    with _names(files), tempfile.TemporaryDirectory(prefix="clearance-") as folder:
+        path = Path(folder) / f"records{ending}"
+        workflow.write_records(_records(files), path)
+        return path.read_bytes()
+
+
+def remove_record(files: Files, number: int, who: str, why: str, *, tell: Tell) -> str:  # noqa: ARG001
+    """Let a record no longer count; it stays in the file."""
+    with _names(files):
+        return workflow.records_document(
+            [workflow.remove_record(_records_of(files), number, who=who, why=why)]
+        )
+
+
+def _records_of(files: Files) -> Path:
+    if files.records is None:
+        raise UsageError("this server keeps no records; start it without --no-records")
+    return files.records
+
+
+def _records(files: Files) -> Sequence[Record]:
+    counted = files.counted
+    return workflow.list_records(counted) if counted is not None else ()
 
 
 # --- the coach -----------------------------------------------------------------------------------------
@@ -231,14 +377,17 @@ UPLOAD_ENDINGS = (".geojson", ".json", ".gpx", ".csv", ".tsv", ".txt", ".gpkg")
 
 
 @contextlib.contextmanager
-def _names(roads: Path, *others: tuple[Path, str]) -> Iterator[None]:
+def _names(files: Files, *others: tuple[Path, str]) -> Iterator[None]:
     """Errors name files as the reader knows them and tell nothing of this machine's folders."""
     try:
         yield
     except AskedError:
         raise
     except ClearanceError as error:
-        message = str(error)
-        for path, name in (*others, (roads, roads.name)):
-            message = message.replace(str(path), name)
-        raise type(error)(message) from None
+        raise type(error)(_plainly(str(error), (*others, *files.named))) from None
+
+
+def _plainly(text: str, names: Sequence[tuple[Path, str]]) -> str:
+    for path, name in names:
+        text = text.replace(str(path), name)
+    return text

@@ -40,9 +40,19 @@ from clearance.workflow.structures import (
     list_structures,
     structures_json,
     structures_text,
+    summary_json,
+    summary_text,
     write_structures,
 )
-from clearance.workflow.views import coach_view, drive_view, page_files, structure_matches, structure_view
+from clearance.workflow.views import (
+    coach_view,
+    drive_view,
+    drive_ways,
+    page_files,
+    records_view,
+    structure_matches,
+    structure_view,
+)
 
 __all__ = [
     "DRIVE_ENDINGS",
@@ -63,6 +73,7 @@ __all__ = [
     "drive_json",
     "drive_text",
     "drive_view",
+    "drive_ways",
     "evidence_json",
     "evidence_text",
     "get_roads",
@@ -81,6 +92,7 @@ __all__ = [
     "read_day",
     "records_document",
     "records_lines",
+    "records_view",
     "remove_list",
     "remove_record",
     "structure_matches",
@@ -88,6 +100,8 @@ __all__ = [
     "structures_json",
     "structures_text",
     "suggest_places",
+    "summary_json",
+    "summary_text",
     "usual_records_file",
     "write_coach_file",
     "write_drive",

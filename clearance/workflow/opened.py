@@ -57,23 +57,34 @@ class OpenRoads:
         return np.minimum(np.array(rank, dtype=np.int64), 255).astype(np.uint8), tuple(known)
 
 
-def opened(roads: Path) -> OpenRoads:
-    """The road file, opened anew only where it has been replaced since.
+def opened(roads: Path, records: Path | None = None) -> OpenRoads:
+    """The road file with the owner's records as evidence, opened anew only where either has changed.
 
-    Raises RoadFileError as `network.roadfile.open_road_file` does.
+    Raises RoadFileError as `network.roadfile.open_road_file` does, InputError for the records.
     """
     try:
-        found = roads.stat()
+        found = _mark(roads)
     except OSError as error:
         raise RoadFileError(f"{roads}: {error.strerror}; make a road file with `clearance get`") from None
-    return _opened(roads, found.st_mtime_ns, found.st_ino, found.st_size)
+    if records is None or not records.exists():
+        return _opened(roads, None, found)
+    # Fresh records stand in the log beside the file until it is folded in.
+    log = records.with_name(f"{records.name}-wal")
+    return _opened(roads, records, found + _mark(records) + (_mark(log) if log.exists() else ()))
 
 
-@lru_cache(maxsize=1)
-def _opened(roads: Path, *_: int) -> OpenRoads:
-    from clearance.network.roadfile import open_road_file
+def _mark(path: Path) -> tuple[int, ...]:
+    """What changes with a file's content."""
+    found = path.stat()
+    return found.st_mtime_ns, found.st_ino, found.st_size
 
-    return OpenRoads(open_road_file(roads))
+
+# The area with records and without: names and roads are asked for more often than records change.
+@lru_cache(maxsize=2)
+def _opened(roads: Path, records: Path | None, _: tuple[int, ...]) -> OpenRoads:
+    from clearance.workflow.recorded import roads_with_records
+
+    return OpenRoads(roads_with_records(roads, records).network)
 
 
 def make_ready(roads: Path) -> None:

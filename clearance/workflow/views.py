@@ -7,11 +7,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from clearance.core.coach import Coach
     from clearance.core.drive import Drive
+    from clearance.core.places import Place
+    from clearance.core.record import Record
     from clearance.core.structure import Structure
+    from clearance.core.tradeoff import TradeOffs
 
-__all__ = ["coach_view", "drive_view", "page_files", "structure_matches", "structure_view"]
+__all__ = [
+    "coach_view",
+    "drive_view",
+    "drive_ways",
+    "page_files",
+    "records_view",
+    "structure_matches",
+    "structure_view",
+]
 
 
 def page_files() -> dict[str, bytes]:
@@ -30,6 +43,47 @@ def drive_view(drive: Drive) -> tuple[dict[str, Any], dict[str, Any]]:
     return page_texts(drive), data
 
 
+def drive_ways(
+    roads: Path,
+    start: Place,
+    end: Place,
+    coach: Coach,
+    *,
+    departure: datetime | None = None,
+    records: Path | None = None,
+) -> TradeOffs:
+    """Every drive between two places that no other beats, see `assess.tradeoffs.plan_trade_offs`."""
+    from clearance.assess.day import Halt
+    from clearance.assess.tradeoffs import plan_trade_offs
+    from clearance.workflow.recorded import roads_with_records
+
+    network = roads_with_records(roads, records).network
+    return plan_trade_offs(network, coach, Halt(place=start), Halt(place=end), departure=departure)
+
+
+def records_view(records: Sequence[Record]) -> list[dict[str, Any]]:
+    """Records in their order as a page tells them, heights in both units, texts not yet escaped."""
+    from clearance.outputs.measures import clearance_text
+    from clearance.outputs.page_view import dual
+    from clearance.outputs.wording import plain
+
+    return [
+        {
+            "number": record.number,
+            "height": dual(lambda u, height=record.height: clearance_text(height, u)),  # type: ignore[misc]
+            "what": plain(record.kind) or "height",
+            "road": plain(record.road or record.name),
+            "at": f"{record.lat:.5f}, {record.lon:.5f}",
+            "date": record.date,
+            "who": plain(record.who),
+            "note": plain(record.note),
+            "photo": plain(record.photo),
+            "matched": bool(record.key),
+        }
+        for record in records
+    ]
+
+
 def coach_view(coach: Coach) -> dict[str, Any]:
     """A coach in figures: what it measures and needs, in both units."""
     from clearance.outputs.measures import coach_text, gap_text
@@ -46,8 +100,10 @@ def coach_view(coach: Coach) -> dict[str, Any]:
     }
 
 
-def structure_matches(roads: Path, wanted: Mapping[str, Any], coach: Coach | None) -> list[Structure]:
-    """The structures of a road file that fit `wanted`, the gravest first.
+def structure_matches(
+    roads: Path, wanted: Mapping[str, Any], coach: Coach | None, records: Path | None = None
+) -> list[Structure]:
+    """The structures of a road file, with heights recorded, that fit `wanted`, the gravest first.
 
     `wanted` may hold `text` (part of a name, road or kind), `kinds` (values of Kind), `standings` (values of
     Standing, with a coach), `known` (True: with a posted or measured height, False: without) and `box`
@@ -63,7 +119,7 @@ def structure_matches(roads: Path, wanted: Mapping[str, Any], coach: Coach | Non
     known, box = wanted.get("known"), wanted.get("box")
     order = [Standing.TOO_LOW, Standing.UNVERIFIED, Standing.TIGHT, Standing.CLEAR]
     found = []
-    for structure in opened(roads).structures:
+    for structure in opened(roads, records).structures:
         if kinds and structure.kind.value not in kinds:
             continue
         if known is not None and structure.verified() is not known:

@@ -103,6 +103,18 @@
     show();
   }
 
+  // --- who saw it: asked once ---
+
+  const WHO = "clearance who";
+  for (const field of document.querySelectorAll("[data-who]")) {
+    try {
+      if (!field.value) field.value = localStorage.getItem(WHO) || "";
+      field.form.addEventListener("submit", () => localStorage.setItem(WHO, field.value));
+    } catch {
+      // A browser that keeps nothing works all the same.
+    }
+  }
+
   // --- files ---
 
   for (const drop of document.querySelectorAll("[data-drop]")) {
