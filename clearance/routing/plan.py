@@ -10,9 +10,10 @@ import numpy as np
 
 from clearance.core.lengths import Length
 from clearance.network.network import NO_LIMIT
-from clearance.routing.kernels import UNREACHED, shortest, widest
+from clearance.routing.kernels import UNREACHED, widest
 from clearance.routing.mask import turns_through
 from clearance.routing.route import Route, covered_hits
+from clearance.routing.way import best_way
 
 if TYPE_CHECKING:
     from clearance.network.network import I32, I64, Network
@@ -89,34 +90,21 @@ def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Seque
         for state in states_of(network, b.arc)
     ]
     if first and last:
-        labels, before, found = shortest(
-            network.turn_ptr,
-            network.turn_to,
-            cost=costs.cost,
-            turn_extra=costs.turn_extra,
+        way = best_way(
+            network,
+            costs,
             sources=np.array(list(first), dtype=np.int32),
             source_labels=np.array([label for label, _ in first.values()], dtype=np.float64),
             targets=np.array([state for state, _, _ in last], dtype=np.int32),
             target_extra=np.array([cost for _, cost, _ in last], dtype=np.float64),
         )
-        if found >= 0:
-            state, extra, b = last[found]
-            cost = float(labels[state]) + extra
-            if cost < (np.inf if best is None else best[0]):
-                states = _trace(before, state)
-                a = first[states[0]][1]
-                best = (cost, a, b, [a.arc, *states])
+        if way is not None and way.cost < (np.inf if best is None else best[0]):
+            a, b = first[way.states[0]][1], last[way.target][2]
+            best = (way.cost, a, b, [a.arc, *way.states])
     if best is None:
         return None
     _, a, b, states = best
     return route_of(network, costs, states, a.fraction, b.fraction)
-
-
-def _trace(before: I32, state: int) -> list[int]:
-    states = [state]
-    while before[states[-1]] >= 0:
-        states.append(int(before[states[-1]]))
-    return states[::-1]
 
 
 def route_of(network: Network, costs: Costs, states: list[int], start: float, end: float) -> Route:
@@ -142,6 +130,11 @@ def route_of(network: Network, costs: Costs, states: list[int], start: float, en
     for i in np.flatnonzero(passed | costs.closed[arcs]).tolist():
         policy += stretch(network, costs, route.arcs[i], *route.span(i)).extra
     return replace(route, policy_seconds=policy)
+
+
+def _arcs_before(network: Network, turns: I64) -> I32:
+    """The arcs that turns lead out of."""
+    return network.state_arc[np.searchsorted(network.turn_ptr, turns, side="right") - 1]
 
 
 def _turns_along(network: Network, states: I64) -> I64:
@@ -246,14 +239,16 @@ class Widths:
         np.add.at(arc_extra, network.hit_arc, hit_extra)
         low_node = np.zeros(network.node_osm.size, np.bool_)
         low_node[network.nodehit_node[self.node_hit < height]] = True
-        turn_extra = costs.turn_extra.copy()
+        turn_extra, gate_extra = costs.turn_extra.copy(), costs.gate_extra.copy()
         turn_extra[turns_through(network, low_node)[0]] = np.inf
+        gate_extra[low_node[network.arc_head[_arcs_before(network, costs.gate_turn)]]] = np.inf
         return replace(
             costs,
             cost=costs.cost + arc_extra[network.state_arc],
             arc_cost=costs.arc_cost + arc_extra,
             hit_extra=hit_extra,
             turn_extra=turn_extra,
+            gate_extra=gate_extra,
         )
 
     def equal_to(self, network: Network, route: Route, height: int) -> list[int]:
