@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -43,7 +44,8 @@ STRUCTURE_COLUMNS = (
 )
 
 #: Signs that begin a formula, with their full-width forms (OWASP, CSV Injection; from memory).
-_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+#: An apostrophe before them is guarded too, so that whoever takes off one has the text as it was.
+_FORMULA = re.compile(r"[\s']*[=+\-@＝＋－＠]")
 
 
 def drive_csv(drive: Drive, units: Units = Units.FEET) -> str:
@@ -83,7 +85,7 @@ def table_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
 def _cell(value: Any) -> Any:
     if not isinstance(value, str):
         return value
-    return f"'{value}" if value.lstrip().startswith(_FORMULA) else value
+    return f"'{value}" if _FORMULA.match(value) else value
 
 
 def _metres(length: Length | None) -> str | float:

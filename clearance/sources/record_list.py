@@ -47,7 +47,7 @@ _NAMES: dict[str, tuple[str, ...]] = {
 _UID = re.compile(r"[0-9a-f]{32}", re.ASCII)
 _ELEMENT = re.compile(r"(?:node|way|relation)/\d{1,18}", re.ASCII)
 #: Exports put an apostrophe before a text that a spreadsheet would take for a formula.
-_GUARDED = re.compile(r"'(?=\s*[=+\-@＝＋－＠])")
+_GUARDED = re.compile(r"'(?=[\s']*[=+\-@＝＋－＠])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ def read_record_list(path: Path, *, now: datetime.datetime, who: str = "") -> tu
 
 def _of_csv(path: Path) -> Iterator[_Entry]:
     for row in read_rows(path, _NAMES, most_bytes=_MOST_BYTES, what="a list of records"):
-        texts = {name: _GUARDED.sub("", text, count=1) for name, text in row.cells.items()}
+        texts = {name: text[1:] if _GUARDED.match(text) else text for name, text in row.cells.items()}
         yield _Entry(texts, f"line {row.line}", row.problem)
 
 

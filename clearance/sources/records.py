@@ -224,6 +224,8 @@ def _opened(path: Path, uri: str) -> Iterator[sqlite3.Connection]:
         raise OutputError(
             f"{path}: cannot be opened or written ({error}); is its folder writable and the disk not full?"
         ) from error
+    except sqlite3.IntegrityError:
+        raise  # what the tables refuse was to be refused before: a fault of ours, not of the file
     except sqlite3.DatabaseError as error:
         raise InputError(
             f"{path}: is no file of records, or damaged ({error}); import your last export into a new file"

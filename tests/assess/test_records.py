@@ -1,0 +1,164 @@
+"""Records brought to structures: which one, what they change, and what is said where they fit none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from clearance.assess.day import plan_day
+from clearance.assess.records import NEAR_M, elements_of_structure, structures_near, with_records
+from clearance.core.drive import Unverified, Verdict
+from clearance.core.lengths import Length
+from clearance.core.record import Record, Removal
+from clearance.core.structure import EvidenceClass, Kind, Standing
+from clearance.network.network import Network
+from tests.assess.towns import COACH, END, START, halt, two_ways
+from tests.towns import lonlat
+
+HIGH, LOW = Length.from_feet(14, 2), Length.from_feet(12)
+
+
+def record(
+    network: Network, height: Length, *, key: bool = True, at: tuple[float, float] | None = None
+) -> Record:
+    """A record of the one structure of a town, or of a place."""
+    structure = network.structures[0]
+    lon, lat = (structure.lon, structure.lat) if at is None else lonlat(*at)
+    return Record(
+        uid="12" * 16,
+        height=height,
+        raw=str(height),
+        date="2026-05-05",
+        who="Ines",
+        lon=lon,
+        lat=lat,
+        key=structure.key if key else "",
+        kind=str(structure.kind),
+        elements=elements_of_structure(structure) if key else (),
+    )
+
+
+def standing(network: Network) -> tuple[list[Standing], Verdict]:
+    """How the structures stand on the drive of the two ways, unknown heights taken as they come."""
+    drive = plan_day(network, COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT)
+    return [f.standing for f in (*drive.findings, *drive.in_the_way)], drive.verdict
+
+
+def test_a_recorded_height_clears_what_nobody_knew() -> None:
+    town = two_ways()
+    assert standing(town) == ([Standing.UNVERIFIED], Verdict.CARE)
+    counted = with_records(town, [record(town, HIGH)])
+    assert (counted.records, counted.notes) == (1, ())
+    assert standing(counted.network) == ([Standing.CLEAR], Verdict.CLEAR)
+    evidence = counted.network.structures[0].evidence[-1]
+    assert (evidence.evidence_class, evidence.source) == (EvidenceClass.MEASURED, "recorded by Ines")
+
+
+def test_a_recorded_height_that_is_too_low_always_counts() -> None:
+    """Also where a sign in the map says that there is room."""
+    town = two_ways(direct={"maxheight": "4.6"}, detour={"motor_vehicle": "no"})
+    assert standing(town)[1] is Verdict.CLEAR
+    counted = with_records(town, [record(town, LOW)])
+    assert standing(counted.network) == ([Standing.TOO_LOW], Verdict.BLOCKED)
+
+
+def test_a_recorded_height_never_overrides_a_lower_posted_one() -> None:
+    town = two_ways(direct={"maxheight": "3.5"}, detour={"motor_vehicle": "no"})
+    counted = with_records(town, [record(town, HIGH)])
+    assert standing(counted.network) == ([Standing.TOO_LOW], Verdict.BLOCKED)
+    assert counted.network.structures[0].lowest() == Length.from_metres("3.5")
+
+
+def test_of_two_records_the_lower_counts() -> None:
+    town = two_ways(detour={"motor_vehicle": "no"})
+    two = [record(town, HIGH), replace(record(town, LOW), uid="34" * 16)]
+    for order in (two, two[::-1]):
+        assert standing(with_records(town, order).network) == ([Standing.TOO_LOW], Verdict.BLOCKED)
+
+
+def test_a_removed_record_counts_no_more() -> None:
+    town = two_ways()
+    gone = replace(record(town, LOW), removal=Removal(when="2026-06-01T00:00:00Z", who="Ines", why="wrong"))
+    counted = with_records(town, [gone])
+    assert counted.network is town
+    assert counted.records == 0
+
+
+def test_a_structure_whose_key_has_changed_is_known_by_its_elements() -> None:
+    town = two_ways()
+    old = replace(record(town, HIGH), key="999:20:0")
+    counted = with_records(town, [old])
+    assert standing(counted.network)[0] == [Standing.CLEAR]
+    (note,) = counted.notes
+    assert "the map has changed" in note
+    assert town.structures[0].key in note
+
+
+def test_a_key_far_from_its_place_is_not_the_same_structure() -> None:
+    """Elements of the map get moved: what is 400 m away now is something else; the figure stays behind."""
+    town = two_ways()
+    lon, lat = lonlat(100, 0)
+    counted = with_records(town, [replace(record(town, HIGH), lon=lon, lat=lat)])
+    assert standing(counted.network)[0] == [Standing.CLEAR, Standing.UNVERIFIED]
+    assert "no longer in the map" in counted.notes[0]
+
+
+def test_a_place_alone_counts_against_and_never_for() -> None:
+    town = two_ways()
+    near = record(town, HIGH, key=False, at=(500 + NEAR_M - 5, 0))
+    counted = with_records(town, [near])
+    assert standing(counted.network)[0] == [Standing.UNVERIFIED]
+    assert "clears none" in counted.notes[0]
+    low = with_records(town, [replace(near, height=LOW)])
+    drive = plan_day(low.network, COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT)
+    assert [p.road for p in drive.pieces] == ["West Road", "High Street", "East Road"]
+
+
+def test_a_height_where_no_structure_is_mapped_stands_on_the_road() -> None:
+    """A low branch 200 m before the bridge closes the street in both directions, and that alone."""
+    town = two_ways()
+    counted = with_records(town, [record(town, LOW, key=False, at=(300, 8))])
+    assert counted.notes == ()
+    network = counted.network
+    added = network.structures[1]
+    assert (added.kind, added.road) == (Kind.LIMIT, "Low Street")
+    assert (added.lon, added.lat) == pytest.approx(lonlat(300, 0), abs=1e-7)
+    for ends in ((START, END), (END, START)):
+        drive = plan_day(network, COACH, [halt(*end) for end in ends], unverified=Unverified.ACCEPT)
+        assert "High Street" in [p.road for p in drive.pieces]
+        assert drive.car is not None
+        passed = [f.structure.key for f in drive.car.differences if f.standing is Standing.TOO_LOW]
+        assert passed == [added.key]
+    assert np.all(np.diff(network.hit_arc) >= 0)
+
+
+def test_a_structure_that_has_gone_from_the_map_leaves_its_height_on_the_road() -> None:
+    with_bridge = two_ways()
+    without = two_ways(rail={"waterway": "stream"})
+    assert len(without.structures) == 0
+    counted = with_records(without, [record(with_bridge, LOW)])
+    assert counted.records == 1
+    assert "no longer in the map" in counted.notes[0]
+    drive = plan_day(counted.network, COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT)
+    assert "High Street" in [p.road for p in drive.pieces]
+
+
+def test_records_elsewhere_are_nobodys_business() -> None:
+    town = two_ways()
+    far = replace(record(town, LOW), lon=-41.0, lat=46.0)
+    counted = with_records(town, [far])
+    assert (counted.network is town, counted.records, counted.notes) == (True, 0, ())
+    field = record(town, LOW, key=False, at=(500, 500))
+    counted = with_records(town, [field])
+    assert (counted.network is town, counted.records) == (True, 0)
+    assert "no road is within 40 m" in counted.notes[0]
+
+
+def test_structures_near_a_place_come_nearest_first() -> None:
+    town = two_ways()
+    ((metres, index),) = structures_near(town, *lonlat(510, 0))
+    assert index == 0
+    assert metres == pytest.approx(10, abs=0.5)
+    assert structures_near(town, *lonlat(600, 0)) == []

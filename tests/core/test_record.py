@@ -1,0 +1,80 @@
+"""Heights as people write them down, and records as evidence."""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from clearance.core.errors import UsageError
+from clearance.core.lengths import Length
+from clearance.core.record import Record, parse_date, parse_seen_height, record_evidence, uid_of
+from clearance.core.structure import EvidenceClass
+
+TODAY = datetime.date(2026, 6, 15)
+
+
+@pytest.mark.parametrize(
+    ("text", "tenths"),
+    [("13'4\"", 40640), ("13 ft 4 in", 40640), ("160in", 40640), ("4.05m", 40500), ("405 cm", 40500)],
+)
+def test_heights_with_their_unit(text: str, tenths: int) -> None:
+    assert parse_seen_height(text) == Length(tenths)
+
+
+def test_a_height_seen_is_never_rounded_up() -> None:
+    """A clearance is rounded down where a measure of the coach is rounded up."""
+    assert parse_seen_height("4.05678m") == Length(40567)
+
+
+@pytest.mark.parametrize(
+    "text", ["4.05", "13", "13'4\";12'0\"", "13'14\"", "", "high", "0.4m", "45m", "default", "4.05m|", "none"]
+)
+def test_what_is_no_height_is_refused_with_what_to_write(text: str) -> None:
+    with pytest.raises(UsageError, match="write it like"):
+        parse_seen_height(text)
+
+
+@given(st.integers(10_000, 300_000))
+def test_what_a_length_prints_is_read_back(tenths: int) -> None:
+    assert parse_seen_height(str(Length(tenths))) == Length(tenths)
+
+
+@pytest.mark.parametrize("text", ["2026-06-15", "2026-06-16", " 2001-02-03 "])
+def test_days(text: str) -> None:
+    assert parse_date(text, TODAY) == text.strip()
+
+
+@pytest.mark.parametrize(
+    "text", ["2026-06-17", "2026-13-01", "15.6.2026", "20260615", "2026-6-15", "today", ""]
+)
+def test_days_that_cannot_be_meant(text: str) -> None:
+    with pytest.raises(UsageError, match="--date"):
+        parse_date(text, TODAY)
+
+
+def test_a_record_is_measured_evidence_with_its_origin() -> None:
+    record = Record(
+        uid="ab" * 16,
+        height=Length(40640),
+        raw="13'4\"",
+        date="2026-06-01",
+        who="Ines",
+        lon=-40,
+        lat=45,
+        photo="p1.jpg",
+        note="left lane",
+    )
+    told = record_evidence(record)
+    assert (told.evidence_class, told.figure, told.can_clear) == (EvidenceClass.MEASURED, Length(40640), True)
+    assert (told.source, told.date, told.raw) == ("recorded by Ines", "2026-06-01", "13'4\"")
+    assert told.note == "left lane, photo p1.jpg"
+    assert not told.condition
+
+
+def test_uids_are_of_the_content() -> None:
+    assert uid_of(1, "a") == uid_of(1, "a")
+    assert uid_of(1, "a") != uid_of(1, "b")
+    assert len(uid_of()) == 32
