@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from clearance.core.coach import Coach
 from clearance.core.extract import ExtractInfo
+from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.structure import Direction, Standing, Structure
@@ -205,7 +206,8 @@ class Drive:
     there is, `gets_through` the greatest height that any way admits (None: no known figure limits
     it), and `obstacles` limits other than height. `ceiling` is the lowest known clearance on the
     drive. `policy_seconds` is what the policy added for unverified and tight structures when ways
-    were compared; it is no driving time.
+    were compared; it is no driving time. `area` is how much is known of the area at large, None where
+    nobody counted.
     """
 
     places: tuple[Place, ...]
@@ -228,3 +230,4 @@ class Drive:
     unchecked: tuple[Unchecked, ...] = ()
     along: tuple[Facility, ...] = ()
     notes: tuple[str, ...] = ()
+    area: AreaKnown | None = None

@@ -30,6 +30,7 @@ from clearance.outputs.times import moment_at, stop_text
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
+    area_text,
     clearance_or_none,
     coach_line,
     evidence_lines,
@@ -95,6 +96,7 @@ def drive_geojson(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
             "gets_through_m": _metres(drive.gets_through),
             "departure": drive.departure.isoformat() if drive.departure else None,
             "other_limits": [obstacle_text(o) for o in drive.obstacles],
+            "known_of_the_area": area_text(drive.area),
             "notes": [plain(n) for n in drive.notes],
         },
     )

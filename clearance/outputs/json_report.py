@@ -16,6 +16,7 @@ from clearance.outputs.times import moment_at
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
+    area_text,
     facility_text,
     facility_title,
     off_road_text,
@@ -37,8 +38,8 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     - `format`, `format_version`
     - `verdict` (``clear``, ``care``, ``blocked``), `verdict_text`
     - `places`: [place]; place is `name`, `kind`, `osm`, `lon`, `lat`
-    - `coach`: `name`, `height`, `margin`, `need`, `comfort`, `width`, `length` (lengths), `weight_kg`,
-      `towing`, `tow_reversible`, `propane`
+    - `coach`: `name`, `height`, `margin`, `need`, `comfort`, `width`, `length`, `wheelbase` (lengths),
+      `weight_kg`, `towing`, `tow_reversible`, `propane`
     - `unverified`: the policy, ``avoid``, ``accept`` or ``refuse``; `policy_seconds`: what it added when ways
       were compared, no driving time
     - `distance_m`, `duration_s`, `ceiling` (length), `departure` (ISO 8601 or null)
@@ -55,6 +56,8 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
       the coach meets its road), `distance_m`, `detour_s`, `in_out`, `canopy` (length), `notes`,
       `full_tank`, `text`], in the order of the drive
     - `unchecked`: [`points`, `length_m`, `distance_m`, `reason`]
+    - `area`: null or `crossings`, bridges and tunnels over the roads of the whole area, `known`, how many of
+      them have a height to rely on, and `text`, a sentence of it
     - `notes`, `cautions`: [text]
     - `data`: `source`, `data_date`, `read_date`, `attribution`, `warnings`
 
@@ -64,7 +67,8 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
     `leads_on`) and `structure`:
     `key`, `kind`, `name`, `road`, `lon`, `lat`, `upper`, `order_not_told`, `ways`, `nodes`, `relations`,
     `warnings` and `evidence`: [`class`, `figure` (length), `direction`, `element`, `key`, `raw`,
-    `condition`, `can_clear`, `note`, `source`, `date`].
+    `condition`, `can_clear`, `note`, `source`, `date`, `implied` (length: what a country's rule promises of a
+    structure without a sign, never a figure)].
 
     `in_out` of a stop is null or `answer`, `reason`, `serious`, `dead_end_m` and `turn` (null or `kind`,
     `lon`, `lat`, `metres` from the stop).
@@ -89,6 +93,7 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
             "comfort": _measure(coach.comfort_or_need),
             "width": _measure(coach.width),
             "length": _measure(coach.length),
+            "wheelbase": _measure(coach.wheelbase),
             "weight_kg": coach.weight_kg,
             "towing": coach.towing,
             "tow_reversible": coach.tow_reversible,
@@ -134,6 +139,13 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
             }
             for u in drive.unchecked
         ],
+        "area": None
+        if drive.area is None
+        else {
+            "crossings": drive.area.crossings,
+            "known": drive.area.known,
+            "text": area_text(drive.area),
+        },
         "notes": list(drive.notes),
         "cautions": list(CAUTIONS),
         "data": _data(drive.info),
@@ -250,6 +262,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "note": evidence.note,
         "source": evidence.source,
         "date": evidence.date,
+        "implied": _clearance(evidence.implied),
     }
 
 

@@ -27,6 +27,7 @@ from clearance.outputs.turns import ROTATION
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
+    area_text,
     clearance_or_none,
     coach_line,
     evidence_lines,
@@ -99,7 +100,7 @@ def page_texts(drive: Drive) -> dict[str, Any]:
         "along": [_facility(drive, n, f) for n, f in enumerate(drive.along, 1)],
         "steps": [_step(step) for step in directions(drive)],
         "car": _car(drive, drive.car) if drive.car is not None else None,
-        "cautions": CAUTIONS,
+        "cautions": [*filter(None, [area_text(drive.area)]), *CAUTIONS],
         "data_date": plain(info.data_date)[:10] or "a date not known",
         "source": plain(info.source),
         "attribution": plain(info.attribution),

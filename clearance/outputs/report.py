@@ -12,6 +12,7 @@ from clearance.outputs.times import stop_text
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
+    area_text,
     clearance_or_none,
     coach_line,
     evidence_lines,
@@ -61,7 +62,7 @@ def drive_text(drive: Drive, units: Units = Units.FEET) -> str:
         _difference(drive, units),
         _listed("Notes", drive.notes),
         _listed("About the map data", drive.info.warnings),
-        _listed("Before you go", CAUTIONS),
+        _listed("Before you go", [*filter(None, [area_text(drive.area)]), *CAUTIONS]),
         _origin(drive),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"

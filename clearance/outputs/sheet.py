@@ -26,6 +26,7 @@ from clearance.outputs.turns import ROTATION
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
+    area_text,
     clearance_or_none,
     coach_line,
     facility_brief,
@@ -555,7 +556,8 @@ class _Sheet:
     # --- end ------------------------------------------------------------------------------------------
 
     def _end_texts(self) -> list[str]:
-        return [*CAUTIONS, *(plain(note) for note in self._drive.notes)]
+        known = area_text(self._drive.area)
+        return [*filter(None, [known]), *CAUTIONS, *(plain(note) for note in self._drive.notes)]
 
     def _end_height(self) -> float:
         return 12 + sum(self._c.height(t, self._wide - 4, self._small) + 0.6 for t in self._end_texts())

@@ -23,6 +23,7 @@ from clearance.core.drive import (
     Verdict,
 )
 from clearance.core.facility import Facility, FacilityKind
+from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.standing import judge
@@ -41,6 +42,7 @@ __all__ = [
     "CAUTIONS",
     "Units",
     "advice",
+    "area_text",
     "clearance_or_none",
     "coach_line",
     "counted",
@@ -207,6 +209,8 @@ def evidence_text(evidence: Evidence, units: Units = Units.FEET) -> str:
     >>> evidence_text(Evidence(evidence_class=EvidenceClass.NONE, element="way/7", key="maxheight", raw="?"))
     'no figure from maxheight="?" on way/7 (OpenStreetMap)'
     """
+    if evidence.evidence_class is EvidenceClass.IMPLIED:
+        return f"general rule, no height: {plain(evidence.note)} ({_origin(evidence)})"
     about = "no figure" if evidence.figure is None else _figure_words(evidence, evidence.figure, units)
     if evidence.key:
         about += f' from {plain(evidence.key)}="{plain(evidence.raw)}"'
@@ -214,8 +218,11 @@ def evidence_text(evidence: Evidence, units: Units = Units.FEET) -> str:
         about += f" on {plain(evidence.element)}"
     if evidence.note:
         about += f"; {plain(evidence.note)}"
-    source = ", ".join(plain(s) for s in (evidence.source, evidence.date[:10]) if s)
-    return f"{about} ({source})" if source else about
+    return f"{about} ({_origin(evidence)})" if _origin(evidence) else about
+
+
+def _origin(evidence: Evidence) -> str:
+    return ", ".join(plain(s) for s in (evidence.source, evidence.date[:10]) if s)
 
 
 def _figure_words(evidence: Evidence, figure: Length, units: Units) -> str:
@@ -228,8 +235,15 @@ def _figure_words(evidence: Evidence, figure: Length, units: Units) -> str:
 
 
 def evidence_lines(structure: Structure, units: Units = Units.FEET) -> list[str]:
-    """Everything known of the height of a structure, then what else is amiss; never empty."""
-    lines = [evidence_text(e, units) for e in structure.evidence]
+    """Everything known of the height of a structure, then what else is amiss; never empty.
+
+    What a general rule says is left out where a height verifies the structure.
+    """
+    lines = [
+        evidence_text(e, units)
+        for e in structure.evidence
+        if e.evidence_class is not EvidenceClass.IMPLIED or not structure.verified()
+    ]
     lines += [f"warning: {plain(w)}" for w in structure.warnings if not _said(w, structure.evidence)]
     return lines or ["no height in the map data"]
 
@@ -289,6 +303,15 @@ def _why_unverified(finding: Finding, units: Units) -> str:
     return "No height is posted in the map data."
 
 
+def _rule_sentence(structure: Structure) -> str:
+    """What the rules there say of a structure without a sign, the most special one; empty where none does."""
+    rules = [e for e in structure.evidence if e.evidence_class is EvidenceClass.IMPLIED and e.note]
+    if not rules:
+        return ""
+    # A rule with a figure is told after the general ones.
+    return f" By a general rule, not by a height: {plain(rules[-1].note)}."
+
+
 def advice(finding: Finding, coach: Coach, units: Units = Units.FEET) -> str:
     """What to do at a finding, in plain words for somebody who has never driven a coach."""
     kind = finding.structure.kind
@@ -310,7 +333,7 @@ def advice(finding: Finding, coach: Coach, units: Units = Units.FEET) -> str:
             return f"{keep_out}, whatever the sign says: it is no place for a coach. {instead} {height}"
         case Standing.UNVERIFIED:
             return (
-                f"{_why_unverified(finding, units)} "
+                f"{_why_unverified(finding, units)}{_rule_sentence(finding.structure)} "
                 "Stop before it where it is safe, get out and read the sign. "
                 f"Go on only if it says {need} or more. {keep_out} if there is no sign or you are not sure."
             )
@@ -446,6 +469,22 @@ def _canopy_text(facility: Facility, coach: Coach, units: Units) -> str:
         return ""
     stands = judge(facility.canopy, verified=True, coach=coach)
     return f"height told {clearance_text(facility.canopy, units)}, {standing_text(stands).lower()}"
+
+
+def area_text(area: AreaKnown | None) -> str:
+    """How much is known of the area at large; empty where nobody counted or there is nothing to count.
+
+    >>> area_text(AreaKnown(75, 12))
+    'In this area 75 bridges and tunnels stand over roads; a height to rely on is known for 12 (16 %).'
+    """
+    if area is None or not area.crossings:
+        return ""
+    # Down, so that 99.6 % is not shown as all.
+    percent = 100 * area.known // area.crossings
+    some = (
+        "1 bridge or tunnel stands" if area.crossings == 1 else f"{area.crossings} bridges and tunnels stand"
+    )
+    return f"In this area {some} over roads; a height to rely on is known for {area.known} ({percent} %)."
 
 
 def unchecked_text(part: Unchecked, units: Units = Units.FEET) -> str:

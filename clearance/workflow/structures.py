@@ -13,23 +13,54 @@ if TYPE_CHECKING:
     from clearance.core.extract import ExtractInfo
     from clearance.core.structure import Structure
 
-__all__ = ["list_structures", "structures_json", "structures_text", "write_structures"]
+__all__ = [
+    "list_structures",
+    "structures_json",
+    "structures_text",
+    "summary_json",
+    "summary_text",
+    "write_structures",
+]
 
 
 def list_structures(
-    roads: Path, records: Path | None = None, *, tell: Callable[[str], None] | None = None
+    roads: Path,
+    records: Path | None = None,
+    *,
+    coach: Coach | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> tuple[tuple[Structure, ...], ExtractInfo]:
     """Every structure of a road file, and where its data came from.
 
-    Heights in the file `records` are among the evidence; `tell` is told what is to be said of them.
+    Heights in the file `records` are among the evidence; `tell` is told what is to be said of them. What is
+    left of a height for the coach where the road dips or humps is among it too.
     """
+    from clearance.network.dips import structures_for
     from clearance.workflow.recorded import roads_with_records
 
     recorded = roads_with_records(roads, records)
     if tell is not None:
         for note in recorded.notes:
             tell(note)
-    return tuple(recorded.network.structures), recorded.network.info
+    return structures_for(recorded.network, coach), recorded.network.info
+
+
+def summary_text(structures: Sequence[Structure]) -> str:
+    """How much is known of the heights of these structures, in sentences for the terminal."""
+    from clearance.outputs.knowledge import knowledge_text
+    from clearance.structures.knowledge import summary
+
+    return "\n".join(knowledge_text(summary(structures)))
+
+
+def summary_json(structures: Sequence[Structure], info: ExtractInfo) -> str:
+    """The same as a JSON text."""
+    import json
+
+    from clearance.outputs.knowledge import knowledge_json
+    from clearance.structures.knowledge import summary
+
+    return json.dumps(knowledge_json(summary(structures), info), ensure_ascii=False, indent=1)
 
 
 def write_structures(

@@ -61,8 +61,8 @@ def test_the_keys_of_the_top_level_stay() -> None:
     assert list(drive_json(samples.clear_drive())) == [
         *("format", "format_version", "verdict", "verdict_text", "places", "coach", "unverified"),
         *("policy_seconds", "distance_m", "duration_s", "ceiling", "departure", "pieces", "findings", "car"),
-        *("in_the_way", "gets_through", "obstacles", "stops", "along", "unchecked", "notes", "cautions"),
-        "data",
+        *("in_the_way", "gets_through", "obstacles", "stops", "along", "unchecked", "area", "notes"),
+        *("cautions", "data"),
     ]
     assert json_report.FORMAT_VERSION == 1
 

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import json
+from dataclasses import replace
 
+from pypdf import PdfReader
+
+from clearance.core.knowledge import AreaKnown
+from clearance.outputs.geojson import drive_geojson
+from clearance.outputs.json_report import drive_json
 from clearance.outputs.knowledge import knowledge_json, knowledge_text
+from clearance.outputs.page import drive_page
+from clearance.outputs.report import drive_text
+from clearance.outputs.sheet import drive_sheet
 from clearance.structures.find import find_structures
 from clearance.structures.implied import with_implied
 from clearance.structures.knowledge import summary
+from tests.outputs import samples
 from tests.structures.knowledge_town import BRIDGE, street
 from tests.towns import Town
 
@@ -53,3 +64,19 @@ def test_the_values_for_programs_are_the_counts() -> None:
     assert told["kinds"]["bridge"] == {"posted": 2, "none": 1}
     assert told["text"][0].startswith("Of 5 bridges and tunnels")
     assert told["data_date"] == "2026-01-01T00:00:00Z"
+
+
+def test_every_output_of_a_drive_says_how_much_is_known_of_the_area() -> None:
+    drive = replace(samples.care_drive(), area=AreaKnown(75, 12))
+    sentence = (
+        "In this area 75 bridges and tunnels stand over roads; a height to rely on is known for 12 (16 %)."
+    )
+    assert sentence in " ".join(drive_text(drive).split())
+    assert sentence in drive_page(drive, samples.town_lines())
+    sheet = PdfReader(io.BytesIO(drive_sheet(drive)))
+    assert sentence in " ".join(" ".join(page.extract_text() for page in sheet.pages).split())
+    assert drive_geojson(drive)["known_of_the_area"] == sentence
+    assert drive_json(drive)["area"] == {"crossings": 75, "known": 12, "text": sentence}
+    uncounted = samples.care_drive()
+    assert "In this area" not in drive_text(uncounted)
+    assert drive_json(uncounted)["area"] is None

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, Finding, Obstacle, Unverified, Verdict
 from clearance.core.extract import ExtractInfo
+from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.standing import standing
@@ -18,6 +19,7 @@ from clearance.outputs.measures import Units
 from clearance.outputs.wording import (
     CAUTIONS,
     advice,
+    area_text,
     coach_line,
     counted,
     evidence_lines,
@@ -374,3 +376,51 @@ def test_a_turn_off_that_keeps_to_the_road_says_so() -> None:
     )
     assert "staying on Mill Street" in turn_off_text(replace(finding, turn_off=off))
     assert "from Mill Street onto" not in turn_off_text(replace(finding, turn_off=off))
+
+
+# ------------------------------------------------------------------------------------------ rules, area
+
+
+RULE = Evidence(
+    evidence_class=EvidenceClass.IMPLIED,
+    key="rule US-CA",
+    note="no sign is required from 15'0\" up; look for a sign",
+    source="California Vehicle Code 35250",
+    date="2009",
+    can_clear=False,
+    implied=Length.from_feet(15),
+)
+
+
+def test_a_rule_is_told_as_a_rule_with_what_to_look_for_and_where_it_stands() -> None:
+    assert evidence_text(RULE) == (
+        "general rule, no height: no sign is required from 15'0\" up; look for a sign "
+        "(California Vehicle Code 35250, 2009)"
+    )
+    text = advice(_finding(RULE), COACH)
+    assert text.startswith(
+        "No height is posted in the map data. By a general rule, not by a height: no sign is required from "
+        "15'0\" up; look for a sign. Stop before it"
+    )
+
+
+def test_of_several_rules_the_most_special_is_the_advice_and_all_are_evidence() -> None:
+    general = replace(RULE, note="a sign may show less than there is; look for a sign", implied=None)
+    finding = _finding(general, RULE)
+    assert "15'0" in advice(finding, COACH)
+    assert "may show less" not in advice(finding, COACH)
+    assert len(evidence_lines(finding.structure)) == 2
+
+
+def test_a_rule_is_silent_where_a_height_verifies_the_structure() -> None:
+    finding = _finding(_evidence(Length.from_feet(14)), RULE)
+    assert len(evidence_lines(finding.structure)) == 1
+    assert "general rule" not in advice(finding, COACH)
+
+
+def test_the_area_is_told_in_one_sentence_and_its_share_rounded_down() -> None:
+    assert area_text(None) == area_text(AreaKnown(0, 0)) == ""
+    assert area_text(AreaKnown(1, 1)) == (
+        "In this area 1 bridge or tunnel stands over roads; a height to rely on is known for 1 (100 %)."
+    )
+    assert "known for 299 (99 %)" in area_text(AreaKnown(300, 299))
