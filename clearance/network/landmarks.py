@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from clearance.network.network import F64, I32, I64
 
-__all__ = ["FEWEST_NODES", "LANDMARKS", "NO_WAY", "landmark_times"]
+__all__ = ["FEWEST_NODES", "LANDMARKS", "LONGEST_MS", "NO_WAY", "landmark_times"]
 
 #: Smaller networks get no landmarks: a search without them takes about a millisecond there.
 FEWEST_NODES = 20_000
@@ -30,8 +30,8 @@ FEWEST_NODES = 20_000
 LANDMARKS = 8
 #: The time where no way leads.
 NO_WAY = np.int32(2**31 - 1)
-#: No time may be longer than this, 12 days, so that a difference with `NO_WAY` stands out.
-_LONGEST_MS = 2**30
+#: No time may be longer than this, nine days, so that a difference with `NO_WAY` stands out.
+LONGEST_MS = 800_000_000
 #: Taken off each arc, in milliseconds: more than a product of a time and 1000 can be rounded up by.
 _ROUNDING_MS = 1e-6
 
@@ -48,7 +48,7 @@ def landmark_times(
     be from those before it. The same arcs give the same times.
 
     There are no columns for a network of fewer than `fewest` nodes, of no arcs, and for one that takes more
-    than twelve days to drive through.
+    than nine days to drive through.
     """
     none = np.zeros((nodes, 0), np.int32)
     if not tail.size or nodes < fewest:
@@ -73,7 +73,7 @@ def landmark_times(
         near[:] = 2**62
         for i in range(landmarks):
             there_and_back, there, back = _both(threads, out, into, chosen)
-            if max(_highest(there), _highest(back)) >= _LONGEST_MS:
+            if max(_highest(there), _highest(back)) > LONGEST_MS:
                 return none
             times[:, i] = there
             times[:, landmarks + i] = back

@@ -16,6 +16,7 @@ import numpy as np
 from numba import njit, types
 
 from clearance.routing.heap import drop, given, push, result
+from clearance.routing.ran import is_recorded, searched, stage
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -25,10 +26,11 @@ if TYPE_CHECKING:
     I32 = npt.NDArray[np.int32]
     I64 = npt.NDArray[np.int64]
 
-__all__ = ["ENGINE", "UNREACHED", "shortest", "widest"]
+__all__ = ["ENGINE", "UNREACHED", "WIDEST_ENGINE", "shortest", "widest"]
 
 #: What ran, for those who ask.
 ENGINE = "turn-aware Dijkstra to the target, 4-ary heap"
+WIDEST_ENGINE = "turn-aware widest paths, level by level"
 
 #: The width of a state that no way at all leads to.
 UNREACHED = -1
@@ -148,6 +150,7 @@ def _widest(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
     return labels, before
 
 
+@stage("search")
 def shortest(
     turn_ptr: I64,
     turn_to: I32,
@@ -173,9 +176,13 @@ def shortest(
     labels, before, found = _shortest(
         turn_ptr, turn_to, cost, turn_extra, sources, source_labels, targets, target_extra
     )
+    if is_recorded():
+        best = np.inf if found < 0 else labels[targets[found]] + target_extra[found]
+        searched(ENGINE, int(np.count_nonzero(labels[labels < np.inf] < best)))
     return labels, before, int(found)
 
 
+@stage("search")
 def widest(
     turn_ptr: I64, turn_to: I32, *, width: I32, turn_width: I32, sources: I32, source_labels: I32
 ) -> tuple[I32, I32]:
@@ -189,4 +196,6 @@ def widest(
     Widest paths by best-first search: width(v) is the maximum over u of min(width(u), clearance(u, v)).
     """
     labels, before = _widest(turn_ptr, turn_to, width, turn_width, sources, source_labels)
+    if is_recorded():
+        searched(WIDEST_ENGINE, int(np.count_nonzero(labels > UNREACHED)))
     return labels, before
