@@ -62,9 +62,8 @@ def meet(
             except PlaceError:
                 continue
             notes.append(
-                f"{place.name or f'{place.lat:.5f},{place.lon:.5f}'}: the nearest road, "
-                f"{snaps[i][0].distance_m:.0f} m away, is cut off in the map data; the drive ends at "
-                f"another, {moved[0].distance_m:.0f} m away"
+                f"{place.name or f'{place.lat:.5f},{place.lon:.5f}'}: the nearest road is cut off in the map "
+                "data; the drive uses another, farther from the place"
             )
             snaps[i] = moved
     return Met(snaps, tuple(notes))

@@ -9,8 +9,19 @@ from itertools import pairwise
 
 from clearance.core.drive import Drive, Piece, Stop
 from clearance.outputs.legs import along, bearing, gap, halts, legs
+from clearance.outputs.measures import Units, distance_text
 
-__all__ = ["Step", "StepKind", "Turn", "directions", "heading_word", "road_words", "step_text"]
+__all__ = [
+    "AT_ONCE",
+    "Step",
+    "StepKind",
+    "Turn",
+    "directions",
+    "heading_word",
+    "length_text",
+    "road_words",
+    "step_text",
+]
 
 Point = tuple[float, float]
 
@@ -77,6 +88,9 @@ _STRAIGHT, _SLIGHT, _SHARP, _ROUND = 15.0, 45.0, 120.0, 170.0
 _SAME_ROAD = 60.0
 
 _FAST = frozenset({"motorway", "trunk"})
+
+#: Stands for a length that rounds to nothing.
+AT_ONCE = "at once"
 
 
 def directions(drive: Drive) -> tuple[Step, ...]:
@@ -294,6 +308,14 @@ def step_text(step: Step) -> str:
     if step.again:
         text = text.replace(" onto ", ", staying on ", 1)
     return f"At the roundabout: {text[0].lower()}{text[1:]}" if step.roundabout else text
+
+
+def length_text(step: Step, units: Units = Units.FEET) -> str:
+    """How far it is to the next step: ``400 ft``; ``at once`` where it rounds to nothing; empty at a stop."""
+    if step.length_m <= 0:
+        return ""
+    text = distance_text(step.length_m, units)
+    return AT_ONCE if text == distance_text(0, units) else text
 
 
 def _ordinal(number: int) -> str:

@@ -16,7 +16,7 @@ from clearance.core.drive import Drive, Finding, Stop
 from clearance.core.extract import ATTRIBUTION
 from clearance.core.facility import Facility
 from clearance.core.structure import Standing
-from clearance.outputs.directions import directions, step_text
+from clearance.outputs.directions import AT_ONCE, directions, length_text, step_text
 from clearance.outputs.legs import halts, legs, lines, stop_letter
 from clearance.outputs.marks import FACILITY_MARK, FULL_TANK_MARK, MARKS, PLACE_MARK, TURN_OFF_MARK
 from clearance.outputs.measures import Units, distance_text, duration_text
@@ -195,8 +195,10 @@ def _route(root: ET.Element, drive: Drive, units: Units, title: str) -> None:
     for step in directions(drive):
         point = _point(route, "rtept", (step.lon, step.lat))
         _child(point, "name", plain(step_text(step)))
-        if step.length_m > 0:
-            _child(point, "desc", f"Then {distance_text(step.length_m, units)}.")
+        if length := length_text(step, units):
+            _child(
+                point, "desc", "The next step follows at once." if length == AT_ONCE else f"Then {length}."
+            )
         _child(point, "type", str(step.turn or step.kind))
 
 

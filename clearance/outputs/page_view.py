@@ -12,7 +12,7 @@ from clearance.core.lengths import Length
 from clearance.core.mapline import MapLine
 from clearance.core.structure import Standing
 from clearance.outputs.basemap import base_map
-from clearance.outputs.directions import Step, directions, step_text
+from clearance.outputs.directions import Step, directions, length_text, step_text
 from clearance.outputs.legs import halts, legs, lines, stop_letter
 from clearance.outputs.measures import (
     Units,
@@ -313,7 +313,7 @@ def _step(step: Step) -> dict[str, Any]:
         "text": plain(step_text(step)),
         "passes": f"passes {', '.join(numbers)}" if numbers else "",
         "at": _at((step.lon, step.lat)),
-        "length": dual(lambda u: distance_text(step.length_m, u)) if step.length_m > 0 else "",
+        "length": dual(lambda u: length_text(step, u)),
         "rotate": ROTATION[step.turn] if step.turn is not None else None,
     }
 

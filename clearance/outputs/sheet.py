@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from clearance.core.drive import Drive, Finding, Stop
+from clearance.core.drive import Drive, Finding, InOutAnswer, Stop
 from clearance.core.facility import Facility
 from clearance.core.structure import Standing
-from clearance.outputs.directions import Step, StepKind, directions, step_text
+from clearance.outputs.directions import Step, StepKind, directions, length_text, step_text
 from clearance.outputs.legs import halts, stop_letter
 from clearance.outputs.measures import (
     Units,
@@ -73,9 +73,9 @@ def drive_sheet(
 
     It has two pages at most, unless the findings alone need more: none of them is ever left out. Where
     room is short, facilities along the way are told in brief or left out, those with the longest detour
-    first and the one for a full tank never; then steps of the directions far from every stop and structure
-    are left out. The sheet says how many, where, and where to find them. `made` is the time of writing;
-    the present where it is None.
+    first, the best of each kind and the one for a full tank never; then steps of the directions far from
+    every stop and structure are left out. The sheet says how many, where, and where to find them. `made` is
+    the time of writing; the present where it is None.
     """
     shaped = any(_joins(text) for text in _map_texts(drive))
     made = made or datetime.now(UTC)
@@ -375,7 +375,8 @@ class _Sheet:
             return
         tank = [f for f in found if f.full_tank]
         others = [f for f in found if not f.full_tank]
-        rows = [self._row(step) for step in directions(self._drive)]
+        steps = directions(self._drive)
+        rows = [self._row(step) for step in steps]
         end = self._end_height()
         if self._fits(rows, end, below=_HEADING + sum(map(self._facility_height, found))):
             self._heading("Along the way")
@@ -384,8 +385,13 @@ class _Sheet:
             return
         self._shortened = True
         first = _HEADING + sum(map(self._facility_height, tank))
-        kept = sorted(others, key=lambda f: f.detour_s)
-        while kept and not self._fits(rows, end, below=first + self._brief_height(others, kept)):
+        kept = _most_useful(others)
+        best = len({f.kind for f in others})
+        # Steps that may go make room for the best of each kind, those that may not do not.
+        needed = self._rows(steps, [step for step in steps if step.kind is not StepKind.TURN])
+        while kept and not self._fits(
+            rows if len(kept) > best else needed, end, below=first + self._brief_height(others, kept)
+        ):
             kept.pop()
         self._heading("Along the way")
         for facility in tank:
@@ -427,7 +433,7 @@ class _Sheet:
             return ""
         some = "1 facility is" if count == 1 else f"{count} facilities are"
         return (
-            f"{some} not printed here, those with the longest detours. "
+            f"{some} not printed here, of longer detours or harder to get out of. "
             "The HTML page and the GPX file of this drive have them all."
         )
 
@@ -465,8 +471,9 @@ class _Sheet:
         text = plain(step_text(step))
         if step.findings:
             text += f" (passes\u00a0{', '.join(map(str, step.findings))})"
-        length = distance_text(step.length_m, self._units) if step.length_m > 0 else ""
-        return _Row(text, length, step, bold=step.kind in (StepKind.STOP, StepKind.ARRIVE))
+        return _Row(
+            text, length_text(step, self._units), step, bold=step.kind in (StepKind.STOP, StepKind.ARRIVE)
+        )
 
     def _rows(self, steps: Sequence[Step], kept: Sequence[Step]) -> list[_Row]:
         keep = {id(step) for step in kept}
@@ -599,6 +606,17 @@ class _Sheet:
     def _paragraph(self, text: str, *, bold: bool = False) -> None:
         self._room(self._c.height(text, self._wide, self._body, bold=bold))
         self._y += self._c.text(text, self._c.left, self._y, self._wide, self._body, bold=bold) + 1
+
+
+def _most_useful(facilities: Sequence[Facility]) -> list[Facility]:
+    """The best of each kind, then the others, each by what getting there and out again asks."""
+
+    def asks(facility: Facility) -> tuple[bool, float]:
+        return facility.in_out.answer is not InOutAnswer.DRIVES_THROUGH, facility.detour_s
+
+    by_use = sorted(facilities, key=asks)
+    best = list({f.kind: f for f in reversed(by_use)}.values())
+    return [*sorted(best, key=asks), *(f for f in by_use if f not in best)]
 
 
 def _capital(text: str) -> str:

@@ -8,7 +8,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.core.drive import Drive, Verdict
-from clearance.outputs.directions import Step, StepKind, Turn, directions, heading_word, step_text
+from clearance.outputs.directions import (
+    AT_ONCE,
+    Step,
+    StepKind,
+    Turn,
+    directions,
+    heading_word,
+    length_text,
+    step_text,
+)
+from clearance.outputs.measures import Units
 from tests.outputs import samples
 from tests.outputs.samples import XY, Builder
 
@@ -142,6 +152,15 @@ def test_the_exit_of_a_roundabout_is_counted(number: int, text: str, road: str, 
         assert step_text(step).startswith("At the roundabout: left")
     # The number is that of the circle alone.
     assert step_text(after) == "Right onto C"
+
+
+def test_a_length_that_rounds_to_nothing_is_no_length() -> None:
+    steps = directions(corner(90))
+    assert [length_text(step) for step in steps] == ["650 ft", "650 ft", ""]
+    assert length_text(replace(steps[0], length_m=4)) == AT_ONCE
+    assert length_text(replace(steps[0], length_m=8)) == "50 ft"
+    assert length_text(replace(steps[0], length_m=4), Units.METRES) == AT_ONCE
+    assert length_text(replace(steps[0], length_m=6), Units.METRES) == "10 m"
 
 
 def test_stops_part_the_directions() -> None:

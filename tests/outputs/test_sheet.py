@@ -127,7 +127,7 @@ def test_facilities_along_the_way_stand_in_full_where_there_is_room() -> None:
 
 
 def test_facilities_are_told_in_brief_where_room_is_short() -> None:
-    drive = replace(samples.long_drive(turns=40, findings=4), along=many_facilities(30))
+    drive = replace(samples.long_drive(turns=60, findings=4), along=many_facilities(30))
     said = text(drive_sheet(drive, made=MADE))
     tank = next(f for f in drive.along if f.full_tank)
     assert facility_text(tank, drive.coach)[1:] in said
@@ -135,19 +135,25 @@ def test_facilities_are_told_in_brief_where_room_is_short() -> None:
     told = [f for f in others if facility_brief(f, drive.coach) in said]
     assert len(told) > 5
     assert "needs room to turn" in facility_brief(others[1], drive.coach)
-    # Those with the longest detours go first, and the sheet says how many.
-    assert told == others[: len(told)]
-    owned = re.search(r"(\d+) facilities are not printed here, those with the longest detours", said)
-    assert len(others) - len(told) == (int(owned[1]) if owned else 0)
+    # Dead ends and long detours go first, and the sheet says how many.
+    owned = re.search(r"(\d+) facilities are not printed here, of longer detours or harder", said)
+    assert owned
+    assert len(others) - len(told) == int(owned[1])
+    gone = [f for f in others if f not in told]
+    assert all(f.in_out.answer is InOutAnswer.NEEDS_ROOM for f in gone)
     assert all(step_text(step) in said for step in directions(drive))
     assert len(read(drive_sheet(drive, made=MADE)).pages) == 2
 
 
-def test_the_full_tank_is_never_left_out() -> None:
+def test_the_full_tank_and_the_best_of_each_kind_are_never_left_out() -> None:
     drive = replace(samples.long_drive(turns=200, findings=24), along=many_facilities(9))
     said = text(drive_sheet(drive, made=MADE))
     assert "Full tank before the end: Place 4." in said
-    assert "8 facilities are not printed here, those with the longest detours. The HTML page" in said
+    # The others are four kinds twice over, once to drive through and once a dead end.
+    for number in (0, 1, 2, 3, 5, 6, 7, 8):
+        printed = facility_brief(drive.along[number], drive.coach) in said
+        assert printed == (drive.along[number].in_out.answer is InOutAnswer.DRIVES_THROUGH)
+    assert "4 facilities are not printed here, of longer detours or harder to get out of. The HTML" in said
     assert len(read(drive_sheet(drive, made=MADE)).pages) == 2
 
 
