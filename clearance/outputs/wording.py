@@ -399,8 +399,8 @@ _IN_OUT = {
 def in_out_text(in_out: InOut, units: Units = Units.FEET) -> str:
     """Whether the coach gets in and out of a stop forward, why, and where it can turn."""
     parts = [_IN_OUT[in_out.answer]]
-    if in_out.reason:
-        parts.append(plain(in_out.reason))
+    if reason := plain(in_out.reason):
+        parts.append(f"{reason[0].upper()}{reason[1:]}{'' if reason.endswith('.') else '.'}")
     if in_out.dead_end_m > 0:
         parts.append(f"The dead end is {distance_text(in_out.dead_end_m, units)} long.")
     if in_out.serious:
