@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 import re
 from collections.abc import Sequence
-from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlsplit
 
 from clearance.core.drive import Drive
 from clearance.core.errors import UsageError
 from clearance.core.mapline import MapLine
 from clearance.outputs.measures import Units
+from clearance.outputs.page_parts import FONTS, asset, content_policy, font_faces, script_json
 from clearance.outputs.page_view import page_data, page_texts
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
 
 __all__ = ["drive_page", "page_files"]
 
 _SCRIPTS = ("leaflet/leaflet.js", "page/basemap.js", "page/marks.js", "page/page.js")
 _TEMPLATES = ("page/marks.html", "page/verdict.html", "page/map.html", "page/lists.html")
 _STYLES = ("leaflet/leaflet.css", "page/page.css")
-_FONTS = (("fonts/plex/latin-regular.woff2", 400), ("fonts/plex/latin-bold.woff2", 700))
 
 
 def drive_page(
@@ -49,21 +42,11 @@ def drive_page(
     from markupsafe import Markup
 
     image_source = _tile_source(tiles) if tiles is not None else ""
-    styles = [_font_faces(), *(_asset(name) for name in _STYLES)]
-    scripts = [_asset(name) for name in _SCRIPTS]
-    policy = "; ".join(
-        (
-            "default-src 'none'",
-            f"script-src {' '.join(map(_hash, scripts))}",
-            f"style-src {' '.join(map(_hash, styles))}",
-            "font-src data:",
-            f"img-src data: {image_source}".rstrip(),
-            "base-uri 'none'",
-            "form-action 'none'",
-        )
-    )
+    styles = [font_faces(), *(asset(name) for name in _STYLES)]
+    scripts = [asset(name) for name in _SCRIPTS]
+    policy = content_policy(styles, scripts, images=f"data: {image_source}".rstrip())
     environment = Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, loader=FunctionLoader(_asset)
+        autoescape=True, trim_blocks=True, lstrip_blocks=True, loader=FunctionLoader(asset)
     )
     environment.globals |= {"say": _said, "told": _said}
     data = page_data(drive, roads)
@@ -75,7 +58,7 @@ def drive_page(
         csp=policy,
         styles=[Markup(s) for s in styles],
         scripts=[Markup(s) for s in scripts],
-        data=_json(data),
+        data=script_json(data),
     )
 
 
@@ -87,13 +70,13 @@ def page_files() -> dict[str, bytes]:
     text of the page into the reader's language, `told` gives a text of `page_texts`, which is English.
     """
     folder = files("clearance.outputs") / "assets"
-    letters = {name: (folder / name).read_bytes() for name, _ in _FONTS}
+    letters = {name: (folder / name).read_bytes() for name, _ in FONTS}
     faces = "\n".join(
         f'@font-face{{font-family:"Sheet";font-weight:{weight};font-display:swap;'
         f'src:url({name.rpartition("/")[2]}) format("woff2")}}'
-        for name, weight in _FONTS
+        for name, weight in FONTS
     )
-    texts = {name: _asset(name) for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES)} | {"page/letters.css": faces}
+    texts = {name: asset(name) for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES)} | {"page/letters.css": faces}
     return {name: text.encode() for name, text in texts.items()} | letters
 
 
@@ -103,40 +86,6 @@ def page_files() -> dict[str, bytes]:
 def _said(text: Any, **values: object) -> Any:
     """A text of the page as it stands in the template, with its values: the one language of a file."""
     return text.format(**values) if values else text
-
-
-@cache
-def _asset(name: str) -> str:
-    text = (files("clearance.outputs") / "assets" / name).read_text(encoding="utf-8")
-    # The packed library names a source map beside it; a reader's developer tools would ask for it.
-    return re.sub(r"\n?//# sourceMappingURL=\S+\s*$", "\n", text)
-
-
-@cache
-def _font_faces() -> str:
-    rules = []
-    for name, weight in _FONTS:
-        content = (files("clearance.outputs") / "assets" / name).read_bytes()
-        rules.append(
-            f'@font-face{{font-family:"Sheet";font-weight:{weight};font-display:block;'
-            f"src:url(data:font/woff2;base64,{base64.b64encode(content).decode()})}}"
-        )
-    return "\n".join(rules)
-
-
-def _hash(text: str) -> str:
-    """The source expression that lets in exactly this text (Content Security Policy Level 3, 2.3.1)."""
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-
-
-def _json(data: object) -> Markup:
-    """JSON that cannot end the script element it stands in (HTML, 4.12.1.3), nor a line in old readers."""
-    from markupsafe import Markup
-
-    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    for sign in "<>&":
-        text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return Markup(text)
 
 
 _HOST = re.compile(r"(?:\{s\}\.)?[A-Za-z0-9](?:[A-Za-z0-9.-]*[A-Za-z0-9])?(?::\d{1,5})?", re.ASCII)
