@@ -24,6 +24,7 @@ __all__ = [
     "hop",
     "leave_forward",
     "plan_legs",
+    "turn_cost",
 ]
 
 #: What turning round at a stop costs when ways are compared: seconds, no driving time. Judgement, no source.
@@ -64,7 +65,8 @@ class _Best:
     forward: tuple[bool, ...]
 
 
-def _turn_cost(coach: Coach) -> float:
+def turn_cost(coach: Coach) -> float:
+    """What turning round at a stop costs this coach when ways are compared, in seconds."""
     return TURN_ROUND_TOWING_S if coach.towing and not coach.tow_reversible else TURN_ROUND_S
 
 
@@ -93,7 +95,7 @@ def hop(case: Case, start: Sequence[Snap], goal: Snap, arrived: Snap | None) -> 
     if arrived is None:
         choices = [(list(start), 0.0)]
     else:
-        turn = _turn_cost(case.coach)
+        turn = turn_cost(case.coach)
         choices = [([arrived], 0.0), ([s for s in start if s.arc != arrived.arc], turn)]
     hops = [
         _Hop(route, route.seconds + route.policy_seconds + added, added, added == 0.0)
@@ -105,7 +107,7 @@ def hop(case: Case, start: Sequence[Snap], goal: Snap, arrived: Snap | None) -> 
 
 def dead_end_cost(case: Case, goal: Snap, homes: Sequence[Snap]) -> float:
     """What an end of the day costs that cannot be left forward back to where the day began."""
-    return 0.0 if leave_forward(case, goal, homes) is not None else _turn_cost(case.coach)
+    return 0.0 if leave_forward(case, goal, homes) is not None else turn_cost(case.coach)
 
 
 def plan_legs(case: Case, stops: Sequence[Sequence[Snap]]) -> Legs:

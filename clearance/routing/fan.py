@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearance.routing.fan_kernels import cheaper, wider
+from clearance.routing.fan_kernels import chain, cheaper, wider
 from clearance.routing.kernels import UNREACHED, shortest, widest
 from clearance.routing.plan import stretch
 
@@ -195,6 +195,8 @@ class Openings:
         arcs = network.state_arc[states]
         self._by_zone = _Groups(area[arcs], states)
         self._by_way = _Groups(network.arc_way[arcs], states)
+        #: The ways that some ends-only arc belongs to.
+        self.ways = frozenset(network.arc_way[arcs].tolist())
         self._gates = _Groups(costs.gate_area, np.arange(costs.gate_turn.size))
 
     def of(self, zones: Iterable[int], ways: Iterable[int]) -> tuple[I64, I64]:
@@ -358,8 +360,11 @@ class Fan:
         Labels of states other than those of `arcs` may then be those of before.
         """
         self.detach()
-        arcs = list(arcs)
-        states, gates = self._fresh(zones, {int(self._network.arc_way[arc]) for arc in arcs})
+        arcs, zones = list(arcs), frozenset(zones) - self.zones
+        ways = self._openings.ways.intersection(self._network.arc_way[arcs].tolist())
+        if not zones and not ways:
+            return
+        states, gates = self._fresh(zones, ways)
         if not states.size and not gates.size:
             return
         self._open(states, gates)
@@ -426,13 +431,11 @@ class Fan:
             return None
         if direct is not None:
             return Found(weight, (snap.arc,), direct)
-        chain = [state]
-        while self._before[chain[-1]] >= 0:
-            chain.append(int(self._before[chain[-1]]))
-        joint = self._also.get(chain[-1]) or self._first[chain[-1]]
+        states = chain(self._before, state).tolist()
+        joint = self._also.get(states[-1]) or self._first[states[-1]]
         if self._turns.homeward:
-            return Found(weight, (*chain, joint.home_state), joint.end)
-        return Found(weight, (joint.home_state, *chain[::-1]), joint.end)
+            return Found(weight, (*states, joint.home_state), joint.end)
+        return Found(weight, (joint.home_state, *states[::-1]), joint.end)
 
     def _best(self, snap: Snap) -> tuple[float, int, End | None]:
         """What the best way weighs, the state it is read at, and its end at home if it is one stretch."""

@@ -12,7 +12,22 @@ from numba import njit, types
 
 from clearance.routing.heap import drop, given, push
 
-__all__ = ["cheaper", "wider", "wider_for_each"]
+__all__ = ["chain", "cheaper", "wider", "wider_for_each"]
+
+
+@njit(types.int32[::1](given(types.int32), types.int32), cache=True)
+def chain(before, state):  # type: ignore[no-untyped-def]
+    """A state, the state before it, and so on to one that has none before."""
+    count = 1
+    at = state
+    while before[at] >= 0:
+        at = before[at]
+        count += 1
+    found = np.empty(count, np.int32)
+    for i in range(count):
+        found[i] = state
+        state = before[state]
+    return found
 
 
 # `heap` is (keys, states); `journal` is (touched, state, label, before): what was changed, and what it was.

@@ -18,6 +18,8 @@ __all__ = ["LIMIT_M", "SegmentIndex", "Snap", "snap"]
 
 #: A place farther than this from any road is no place to drive to (judgement, no source).
 LIMIT_M = 500.0
+#: The width of the cells of an index: a few of them cover what is near, and few hold much that is not.
+_CELL_M = 150.0
 #: Points as near as this to the nearest one count as the same: the corner of two roads.
 _SAME_M = 0.01
 
@@ -70,7 +72,7 @@ def snap(
 
 
 class SegmentIndex:
-    """The segments of a network by square cells as wide as `LIMIT_M`, and the arcs of each piece."""
+    """The segments of a network by square cells, and the arcs of each piece."""
 
     def __init__(self, network: Network) -> None:
         """Sort the segments by the cells that their boxes lie in, a long one into several."""
@@ -78,7 +80,7 @@ class SegmentIndex:
         lon, lat = network.geom_lon, network.geom_lat
         x_scale, y_scale = plane_scale(float(lat.mean())) if lat.size else (1.0, 1.0)
         self._origin = (float(lon.min()), float(lat.min())) if lat.size else (0.0, 0.0)
-        self._cell = (LIMIT_M / x_scale, LIMIT_M / y_scale)
+        self._cell = (_CELL_M / x_scale, _CELL_M / y_scale)
         x, y = self._column(lon), self._row(lat)
         self._width = int(x.max()) + 1 if x.size else 1
         west, east = np.minimum(x[:-1], x[1:]), np.maximum(x[:-1], x[1:])

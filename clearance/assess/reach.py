@@ -1,0 +1,188 @@
+"""Drives between home and many destinations: one search for each question asked, not for each destination."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from clearance.core.lengths import Length
+from clearance.core.screening import Leg
+from clearance.network.network import NO_LIMIT
+from clearance.routing.fan import End, Fan, Openings, Weights, directed
+from clearance.routing.kernels import UNREACHED
+from clearance.routing.mask import zones_for
+from clearance.routing.plan import Tallest, Widths, route_of
+from clearance.routing.reverse import backward_turns
+
+if TYPE_CHECKING:
+    from clearance.assess.case import Case
+    from clearance.network.network import Network
+    from clearance.routing.fan import Directed
+    from clearance.routing.mask import Costs
+    from clearance.routing.reverse import BackwardTurns
+    from clearance.routing.route import Route
+    from clearance.routing.snap import Snap
+
+__all__ = ["Both", "Ground", "Lifted", "LiftedFinder", "Reach"]
+
+
+@dataclass(frozen=True, slots=True)
+class Both:
+    """The two ends of one drive: the snaps of home and those of the destination."""
+
+    leg: Leg
+    home: tuple[Snap, ...]
+    goals: tuple[Snap, ...]
+
+
+class Ground:
+    """What all vehicles on a network have in common: its turns, read in both directions."""
+
+    def __init__(self, network: Network) -> None:
+        """Read the turns backwards."""
+        self.network = network
+        self.backward: BackwardTurns = backward_turns(network)
+        self._turns = {Leg.THERE: directed(network), Leg.BACK: directed(network, self.backward)}
+        self._zones: dict[tuple[object, ...], list[frozenset[int]]] = {}
+
+    def turns(self, leg: Leg) -> Directed:
+        """The turns as they are driven, or for the way back as they are read from home."""
+        return self._turns[leg]
+
+    def zones(self, costs: Costs, ends: Both) -> list[frozenset[int]]:
+        """The ends-only zones that home needs, and those that the destination does."""
+        network = self.network
+        car = costs.vehicle.coach is None
+        area = network.arc_area_car if car else network.arc_area
+        access = network.arc_access_car if car else network.arc_access
+        home, goals = ([s.arc for s in snaps] for snaps in (ends.home, ends.goals))
+        key = (
+            car,
+            ends.leg,
+            *(
+                frozenset(zip(area[arcs].tolist(), access[arcs].tolist(), strict=True))
+                for arcs in (home, goals)
+            ),
+        )
+        if key not in self._zones:
+            # In the order of driving, in which open_ends looks outwards from the ends.
+            places = (home, goals) if ends.leg is Leg.THERE else (goals, home)
+            needed = [frozenset(zones) for zones in zones_for(network, costs, *places)]
+            self._zones[key] = needed if ends.leg is Leg.THERE else needed[::-1]
+        return self._zones[key]
+
+
+class Reach:
+    """The drives of one vehicle, or the clearances on its ways, between homes and destinations."""
+
+    def __init__(self, ground: Ground, weights: Weights) -> None:
+        """No search yet; one is made for each home, direction and set of zones that is asked for."""
+        self.ground, self.weights = ground, weights
+        self.costs = weights.costs
+        self._openings = Openings(ground.network, weights.costs)
+        self._fans: dict[tuple[object, ...], Fan] = {}
+
+    def fan(self, ends: Both, added: Sequence[float] = ()) -> Fan:
+        """The fan of one destination, until the next is asked for; `added` counts at each end at home."""
+        own, others = self.ground.zones(self.costs, ends)
+        plus = tuple(added) or (0.0,) * len(ends.home)
+        key = (ends.leg, own, plus, *((s.arc, s.fraction) for s in ends.home))
+        if key not in self._fans:
+            self._fans[key] = Fan(
+                self.ground.network,
+                self.weights,
+                self.ground.turns(ends.leg),
+                self._openings,
+                home=[End(snap=s, added=a) for s, a in zip(ends.home, plus, strict=True)],
+                zones=own,
+            )
+        fan = self._fans[key]
+        fan.attach(others, [s.arc for s in ends.goals])
+        return fan
+
+    def drive(self, ends: Both) -> Route | None:
+        """The cheapest drive between home and any snap of the destination; None where there is none."""
+        fan = self.fan(ends)
+        goal = min(ends.goals, key=fan.weigh)
+        return self.route(ends.leg, fan, goal)
+
+    def route(self, leg: Leg, fan: Fan, goal: Snap) -> Route | None:
+        """The drive of a fan to or from one snap, with its sums; None where there is none."""
+        found = fan.way(goal)
+        if found is None:
+            return None
+        home = found.home.snap
+        first, last = (home, goal) if leg is Leg.THERE else (goal, home)
+        return route_of(self.ground.network, self.costs, list(found.states), first.fraction, last.fraction)
+
+    def width(self, ends: Both) -> int:
+        """The greatest clearance of any way, in tenths of a millimetre; UNREACHED where there is none."""
+        fan = self.fan(ends)
+        return max(int(fan.weigh(goal)) for goal in ends.goals)
+
+
+@dataclass(slots=True)
+class Lifted:
+    """The reaches of one coach with some of its limits lifted, each made when it is first asked for."""
+
+    ground: Ground
+    case: Case
+    _made: dict[tuple[object, ...], Reach] = field(default_factory=dict)
+    _costs: dict[frozenset[str], Costs] = field(default_factory=dict)
+
+    def _lifting(self, lifted: frozenset[str]) -> Costs:
+        if lifted not in self._costs:
+            self._costs[lifted] = self.case.lifting(lifted).costs
+        return self._costs[lifted]
+
+    def _reach(self, key: tuple[object, ...], weights: Callable[[], Weights]) -> Reach:
+        if key not in self._made:
+            self._made[key] = Reach(self.ground, weights())
+        return self._made[key]
+
+    def drives(self, lifted: frozenset[str]) -> Reach:
+        """Drives with those limits lifted."""
+        return self._reach((lifted,), lambda: Weights.of_costs(self.ground.network, self._lifting(lifted)))
+
+    def widths(self, lifted: frozenset[str], *, passable: bool) -> Reach:
+        """Clearances, with height lifted and those limits too."""
+        free = self._lifting(lifted | {"height"})
+
+        def weights() -> Weights:
+            widths = Widths.of(self.ground.network, free, unverified_passable=passable)
+            return Weights.of_widths(self.ground.network, free, widths)
+
+        return self._reach((lifted, passable), weights)
+
+    def at_least(self, lifted: frozenset[str], height: int, *, passable: bool) -> Reach:
+        """Drives with height and those limits lifted, on which nothing is lower than `height`."""
+        free = self._lifting(lifted | {"height"})
+
+        def weights() -> Weights:
+            widths = Widths.of(self.ground.network, free, unverified_passable=passable)
+            costs = widths.at_least(self.ground.network, free, height)
+            return Weights.of_costs(self.ground.network, costs)
+
+        return self._reach((lifted, passable, height), weights)
+
+
+@dataclass(frozen=True, slots=True)
+class LiftedFinder:
+    """Finds ways for `assess.blocked.explain` from the searches that other destinations share."""
+
+    lifted: Lifted
+    ends: Both
+
+    def drive(self, lifted: frozenset[str]) -> Route | None:
+        """The cheapest drive; None where there is none."""
+        return self.lifted.drives(lifted).drive(self.ends)
+
+    def tallest(self, lifted: frozenset[str], *, passable: bool) -> Tallest:
+        """The way for the tallest coach, unverified structures passable or closed; heights are lifted."""
+        height = self.lifted.widths(lifted, passable=passable).width(self.ends)
+        if height == UNREACHED:
+            return Tallest(height=None, route=None)
+        route = self.lifted.at_least(lifted, height, passable=passable).drive(self.ends)
+        assert route is not None, "the widest way is a way"
+        return Tallest(height=None if height == NO_LIMIT else Length(height), route=route)
