@@ -79,7 +79,11 @@ FULL = Plan(
 
 #: Tasks that more than one engine does, with what they are called in the table.
 COMPARED_ON_ROADS = (
-    ("one to one", "one state to another, open to the coach", ("clearance", "scipy", "networkx")),
+    (
+        "one to one",
+        "one state to another, open to the coach",
+        ("clearance", "clearance, no landmarks", "scipy", "networkx"),
+    ),
     ("one to all", "one state to all", ("clearance", "scipy")),
 )
 GROWING_ON_MAPS = (
@@ -98,6 +102,7 @@ GROWING_ON_ROADS = (
     ("one to one", "one to one"),
     ("one to all", "one to all"),
     ("tallest", "tallest coach, one to all"),
+    ("trade-offs", "all trade-offs of a drive"),
 )
 
 

@@ -287,16 +287,46 @@ def _reached(network: Network, costs: Costs, count: int) -> list[tuple[int, int]
 
 
 def one_to_one_own(path: Path, repeat: int) -> tuple[list[float], Told]:
-    """Our search from a state to another: the median over pairs counts, in each repetition."""
+    """Our search from a state to another, by the engine that a drive on this network uses."""
+    from clearance.routing.way import best_way
+
     network, own = _costs(path)
     pairs = _reached(network, own, PAIRS)
+    zero = np.zeros(1)
+
+    def one(start: int, end: int) -> float:
+        way = best_way(
+            network,
+            own,
+            sources=np.array([start], dtype=np.int32),
+            source_labels=zero,
+            targets=np.array([end], dtype=np.int32),
+            target_extra=zero,
+        )
+        assert way is not None, "another search found one"
+        return way.cost
+
+    return _over_pairs(one, pairs, repeat)
+
+
+def one_to_one_plain(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The same pairs by our search without landmarks."""
+    network, own = _costs(path)
+    pairs = _reached(network, own, PAIRS)
+    return _over_pairs(lambda start, end: float(_labels(network, own, start, [end])[0][end]), pairs, repeat)
+
+
+def _over_pairs(
+    one: Callable[[int, int], float], pairs: list[tuple[int, int]], repeat: int
+) -> tuple[list[float], Told]:
+    """The seconds of a search for each pair, `repeat` times, and the mean of what they cost."""
     seconds, total = [], 0.0
     for _ in range(repeat):
         for start, end in pairs:
-            spent, (labels, _) = timed(lambda a=start, b=end: _labels(network, own, a, [b]), 1)  # type: ignore[misc]
-            seconds += spent
-            total += float(labels[end])
-    return seconds, total / repeat / PAIRS
+            begin = perf_counter()
+            total += one(start, end)
+            seconds.append(perf_counter() - begin)
+    return seconds, total / repeat / len(pairs)
 
 
 def one_to_one_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
@@ -306,13 +336,7 @@ def one_to_one_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
     network, own = _costs(path)
     pairs = _reached(network, own, PAIRS)
     matrix = _matrix(network, own)
-    seconds, total = [], 0.0
-    for _ in range(repeat):
-        for start, end in pairs:
-            spent, labels = timed(lambda a=start: dijkstra(matrix, indices=a), 1)  # type: ignore[misc]
-            seconds += spent
-            total += float(labels[end])
-    return seconds, total / repeat / PAIRS
+    return _over_pairs(lambda start, end: float(dijkstra(matrix, indices=start)[end]), pairs, repeat)
 
 
 def one_to_one_networkx(path: Path, repeat: int) -> tuple[list[float], Told]:
@@ -326,13 +350,7 @@ def one_to_one_networkx(path: Path, repeat: int) -> tuple[list[float], Told]:
     graph.add_weighted_edges_from(
         zip(matrix.row.tolist(), matrix.col.tolist(), matrix.data.tolist(), strict=True)
     )
-    seconds, total = [], 0.0
-    for _ in range(repeat):
-        for start, end in pairs:
-            spent, cost = timed(lambda a=start, b=end: nx.dijkstra_path_length(graph, a, b), 1)  # type: ignore[misc]
-            seconds += spent
-            total += cost
-    return seconds, total / repeat / PAIRS
+    return _over_pairs(lambda start, end: float(nx.dijkstra_path_length(graph, start, end)), pairs, repeat)
 
 
 def widest_own(path: Path, repeat: int) -> tuple[list[float], Told]:
@@ -369,6 +387,33 @@ def _places(network: Network, count: int) -> list[tuple[str, str]]:
     at = random.integers(0, network.node_osm.size, 2 * count)
     texts = [f"{network.node_lat[i]:.7f},{network.node_lon[i]:.7f}" for i in at.tolist()]
     return list(zip(texts[::2], texts[1::2], strict=True))
+
+
+def trade_offs_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Every trade-off between time and the number of unverified structures, between random places."""
+    from clearance.core.errors import PlaceError
+    from clearance.routing.mask import open_ends
+    from clearance.routing.snap import snap
+    from clearance.routing.tradeoffs import trade_offs
+
+    network, own = _costs(path)
+    seconds: list[float] = []
+    for texts in _places(network, 4 * repeat):
+        try:
+            a, b = (
+                snap(network, float(lon), float(lat), own.usable)
+                for lat, _, lon in (text.partition(",") for text in texts)
+            )
+        except PlaceError:
+            continue
+        opened_costs = open_ends(network, own, [s.arc for s in a], [s.arc for s in b])
+        begin = perf_counter()
+        choices = trade_offs(network, opened_costs, a, b)
+        if choices:
+            seconds.append(perf_counter() - begin)
+        if len(seconds) == repeat + 1:
+            break
+    return seconds[1:], None  # the first one loads the compiled search
 
 
 def drive_warm(path: Path, repeat: int) -> tuple[list[float], Told]:
@@ -436,11 +481,13 @@ TASKS: dict[tuple[str, str], Callable[[Path, int], tuple[list[float], Told]]] = 
     ("open", "clearance"): opened,
     ("costs", "clearance"): costs,
     ("one to one", "clearance"): one_to_one_own,
+    ("one to one", "clearance, no landmarks"): one_to_one_plain,
     ("one to one", "scipy"): one_to_one_scipy,
     ("one to one", "networkx"): one_to_one_networkx,
     ("one to all", "clearance"): one_to_all_own,
     ("one to all", "scipy"): one_to_all_scipy,
     ("tallest", "clearance"): widest_own,
+    ("trade-offs", "clearance"): trade_offs_own,
     ("drive", "clearance"): drive_warm,
     ("drive process", "clearance"): drive_cold,
 }

@@ -50,7 +50,7 @@ def test_engines_come_to_the_same_costs(task: str, roads: Path) -> None:
     assert list(told.values()) == pytest.approx([told["clearance"]] * len(told), rel=1e-9)
 
 
-@pytest.mark.parametrize("task", ["open", "costs", "tallest", "drive"])
+@pytest.mark.parametrize("task", ["open", "costs", "tallest", "trade-offs", "drive"])
 def test_the_other_tasks_on_roads_run(task: str, roads: Path) -> None:
     seconds, _ = _script("bench_tasks").TASKS[task, "clearance"](roads, 2)
     assert len(seconds) == 2
