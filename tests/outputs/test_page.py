@@ -509,6 +509,26 @@ def test_paper(opener: Opener) -> None:
     assert page.locator("html.for-paper").count() == 0
 
 
+@pytest.mark.parametrize(("end", "high"), [((4000, 0), 9.0), ((0, 4000), 15.0)])
+def test_the_map_on_paper_has_the_shape_of_the_drive(
+    opener: Opener, end: tuple[float, float], high: float
+) -> None:
+    b = samples.Builder().stop("Here", (0, 0))
+    b.road("A", "residential", [(0, 0), end]).stop("There", end)
+    page = opener(b.drive(Verdict.CLEAR)).page
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    box = page.locator(".map-part").bounding_box()
+    assert box is not None
+    # A CSS centimetre is 96 / 2.54 pixels (CSS Values and Units Level 3, 6.2).
+    assert box["height"] == pytest.approx(high * 96 / 2.54, abs=1)
+    for stop in ("stop-A", "stop-B"):
+        x, y = centre(page, f'[data-mark="{stop}"]')
+        assert box["x"] < x < box["x"] + box["width"]
+        assert box["y"] < y < box["y"] + box["height"]
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.locator("html.for-paper, html.tall").count() == 0
+
+
 # --- texts of the map, and the file ------------------------------------------------------------------
 
 

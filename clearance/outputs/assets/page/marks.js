@@ -105,7 +105,8 @@ const Marks = (() => {
     for (const mark of [...placed].sort((a, b) => weight(b) - weight(a))) {
       const at = map.latLngToLayerPoint(mark.at).round();
       const spots = [[0, 0]];
-      for (const ring of RINGS) {
+      // What matters less does not go far: a map of lines to and fro would tell nothing.
+      for (const ring of mark.above < 500 ? RINGS.slice(0, 2) : RINGS) {
         for (const turn of TURNS) spots.push([Math.round(ring * Math.cos(turn)), Math.round(ring * Math.sin(turn))]);
       }
       const all = covers(mark);

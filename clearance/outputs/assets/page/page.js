@@ -46,7 +46,9 @@
   for (const point of [...data.findings, ...data.stops]) everything.extend(point.at);
 
   function showAll(animate) {
-    if (everything.isValid()) map.fitBounds(everything, { paddingTopLeft: [76, 98], paddingBottomRight: [44, 44], maxZoom: 16, animate });
+    // On a screen the buttons of the map take room, on paper there are none.
+    const room = root.classList.contains("for-paper") ? [30, 50] : [76, 98];
+    if (everything.isValid()) map.fitBounds(everything, { paddingTopLeft: room, paddingBottomRight: [44, 44], maxZoom: 16, animate });
     else if (data.box) map.fitBounds(data.box, { animate });
     else map.setView([0, 0], 5);
   }
@@ -130,16 +132,24 @@
 
   // --- paper: the map is drawn for it, whole, in the size it has there ---
 
+  function isTall() {
+    if (!everything.isValid()) return false;
+    const low = map.project(everything.getSouthWest(), 12);
+    const high = map.project(everything.getNorthEast(), 12);
+    return low.y - high.y > high.x - low.x;
+  }
+
   const screen = { view: null };
   window.addEventListener("beforeprint", () => {
     screen.view = [map.getCenter(), map.getZoom()];
     root.classList.add("for-paper");
+    root.classList.toggle("tall", isTall());
     map.invalidateSize({ animate: false });
     showAll(false);
     restyle();
   });
   window.addEventListener("afterprint", () => {
-    root.classList.remove("for-paper");
+    root.classList.remove("for-paper", "tall");
     map.invalidateSize({ animate: false });
     if (screen.view) map.setView(...screen.view, { animate: false });
     restyle();
