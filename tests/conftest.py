@@ -1,4 +1,4 @@
-"""A real browser for the page: Debian's Chromium without a window, driven by Playwright."""
+"""A real browser for the pages: Debian's Chromium without a window, driven by Playwright."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ import pytest
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
-#: No name is resolved, so that nothing leaves the machine whatever a page or the browser asks for.
+#: No name is resolved, so that nothing leaves the machine whatever a page or the browser asks for; a server
+#: of a test is reached by its number.
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
@@ -21,7 +22,7 @@ FLAGS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
-    "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )
 
 

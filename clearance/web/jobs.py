@@ -196,6 +196,7 @@ class Jobs:
         with self._change:
             if job.id in self._kept:
                 self._kept[job.id] = (job, size)
+                self._kept.move_to_end(job.id)
                 self._make_room()
 
     def cancel(self, job: Job) -> None:

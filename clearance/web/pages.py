@@ -138,7 +138,7 @@ def _json(data: object) -> Markup:
 
 
 #: Texts that scripts show, by the name they know them under.
-_SCRIPT_WORDS = {
+SCRIPT_WORDS = {
     "feet": "Lengths and distances are now in feet and miles.",
     "metres": "Lengths and distances are now in metres and kilometres.",
     "turnOff": "Turn-off before {what}",
@@ -157,7 +157,7 @@ _SCRIPT_WORDS = {
 
 
 def _script_words(chosen: Language) -> dict[str, str]:
-    return {key: chosen.say(text) for key, text in _SCRIPT_WORDS.items()}
+    return {key: chosen.say(text) for key, text in SCRIPT_WORDS.items()}
 
 
 def error_page(request: Request, status: int, message: str) -> Response:
@@ -383,7 +383,7 @@ async def _drive(request: Request) -> Response:
         inspected=inspected,
         has_ways=not inspected and shown.places == 2,
         line=form.get("line"),
-        formats=_FORMATS,
+        formats=FORMATS,
     )
 
 
@@ -423,7 +423,7 @@ async def _ways(request: Request) -> Response:
 
 
 #: What a drive can be taken along as: format, what it is for.
-_FORMATS = (
+FORMATS = (
     ("pdf", "Sheet to print", "one or two pages, large type"),
     ("html", "Page without network", "opens on a phone with no signal"),
     ("gpx", "GPX", "for a navigation device"),

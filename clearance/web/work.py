@@ -306,13 +306,13 @@ def record(files: Files, seen: Seen, *, tell: Tell) -> str:  # noqa: ARG001
             photo=seen.photo,
             note=seen.note,
         )
-    return workflow.records_document([kept])
+    return _numbered([kept])
 
 
 def records_document(files: Files, *, tell: Tell) -> str:  # noqa: ARG001
     """The records that count, as GeoJSON."""
     with _names(files):
-        return workflow.records_document(_records(files))
+        return _numbered(_records(files))
 
 
 def records_shown(files: Files, *, tell: Tell) -> list[dict[str, Any]]:  # noqa: ARG001
@@ -332,9 +332,15 @@ def records_file(files: Files, ending: str, *, tell: Tell) -> bytes:  # noqa: AR
 def remove_record(files: Files, number: int, who: str, why: str, *, tell: Tell) -> str:  # noqa: ARG001
     """Let a record no longer count; it stays in the file."""
     with _names(files):
-        return workflow.records_document(
-            [workflow.remove_record(_records_of(files), number, who=who, why=why)]
-        )
+        return _numbered([workflow.remove_record(_records_of(files), number, who=who, why=why)])
+
+
+def _numbered(records: Sequence[Record]) -> str:
+    """Records as GeoJSON, with the numbers that they have in this file alone."""
+    document = json.loads(workflow.records_document(records))
+    for feature, one in zip(document["features"], records, strict=True):
+        feature["properties"]["number"] = one.number
+    return json.dumps(document, ensure_ascii=False)
 
 
 def _records_of(files: Files) -> Path:
