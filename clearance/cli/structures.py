@@ -48,7 +48,8 @@ def command(
         roads, records_from(given), coach=coach, tell=lambda note: click.echo(note, err=True)
     )
     if summary:
-        click.echo(workflow.summary_json(structures, info) if as_json else workflow.summary_text(structures))
+        told = workflow.summary_json if as_json else workflow.summary_text
+        click.echo(told(structures, info))
         return
     if output is not None:
         workflow.write_structures(structures, info, output, units=units, coach=coach)

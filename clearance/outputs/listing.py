@@ -11,7 +11,7 @@ from clearance.core.structure import Direction, Structure
 from clearance.outputs.measures import Units, clearance_text
 from clearance.outputs.wording import CAUTIONS, coach_line, counted, plain, standing_text, structure_text
 
-__all__ = ["structures_text"]
+__all__ = ["origin_text", "structures_text"]
 
 
 def structures_text(
@@ -40,10 +40,13 @@ def structures_text(
     if beside:
         lines.append("Beside the road, or over none in this area:")
         lines += [_row(s, units, coach) for s in beside]
-    lines.append(
-        f"Data: {plain(info.source)}, {info.data_date[:10] or 'date not known'}. {info.attribution}."
-    )
+    lines.append(origin_text(info))
     return "\n".join([*lines, *CAUTIONS[:2]])
+
+
+def origin_text(info: ExtractInfo) -> str:
+    """Where the map data came from, in one line."""
+    return f"Data: {plain(info.source)}, {info.data_date[:10] or 'date not known'}. {info.attribution}."
 
 
 def _row(structure: Structure, units: Units, coach: Coach | None) -> str:

@@ -45,12 +45,13 @@ def list_structures(
     return structures_for(recorded.network, coach), recorded.network.info
 
 
-def summary_text(structures: Sequence[Structure]) -> str:
+def summary_text(structures: Sequence[Structure], info: ExtractInfo) -> str:
     """How much is known of the heights of these structures, in sentences for the terminal."""
     from clearance.outputs.knowledge import knowledge_text
+    from clearance.outputs.listing import origin_text
     from clearance.structures.knowledge import summary
 
-    return "\n".join(knowledge_text(summary(structures)))
+    return "\n".join([*knowledge_text(summary(structures)), origin_text(info)])
 
 
 def summary_json(structures: Sequence[Structure], info: ExtractInfo) -> str:
