@@ -54,6 +54,8 @@ if TYPE_CHECKING:
 __all__ = ["screen"]
 
 _NOTHING_LIFTED: frozenset[str] = frozenset()
+#: Sums of the same seconds in another order differ by less than this.
+_SAME_S = 1e-6
 
 
 def screen(
@@ -138,6 +140,7 @@ class _Choice:
     """The best way there and back: by which snap it arrives, and by which it leaves."""
 
     cost: float
+    there: float
     arrives: Snap
     leaves: Snap
 
@@ -211,6 +214,7 @@ class _OneCoach:
         assert home is not None, "what has a cost has a way"
         trips = (self._trip(route, there), self._trip(home, back))
         standings = {f.standing for trip in trips for f in trip.flags}
+        row = replace(row, off_road_m=choice.arrives.distance_m)
         return _driven(row, trips, standings, self._in_out(place, route, choice))
 
     def _problem(self, destination: Destination, text: str) -> Problem:
@@ -241,8 +245,14 @@ class _OneCoach:
                 if other.arc != goal.arc
             ]
             least, leaves = min(ways, key=lambda way: way[0])
-            if cost + least < (np.inf if best is None else best.cost):
-                best = _Choice(cost + least, goal, leaves)
+            total = cost + least
+            # Round a block both ways about cost the same but for rounding: the quicker way there then counts.
+            if (
+                best is None
+                or total < best.cost - _SAME_S
+                or (total <= best.cost + _SAME_S and cost < best.there)
+            ):
+                best = _Choice(total, cost, goal, leaves) if np.isfinite(total) else best
         return Leg.BACK if best is None else best
 
     def _admitted(self, there: Both, back: Both, *, passable: bool) -> Admitted:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -11,9 +9,7 @@ from hypothesis import strategies as st
 from clearance.core.coach import Coach
 from clearance.core.drive import Unverified
 from clearance.core.errors import PlaceError
-from clearance.core.extract import Way
 from clearance.core.lengths import Length
-from clearance.core.structure import Structure
 from clearance.network.build import build_network
 from clearance.network.network import NO_LIMIT, Network
 from clearance.routing.fan import Directed, End, Fan, Openings, Weights, directed
@@ -22,46 +18,12 @@ from clearance.routing.mask import Costs, coach_costs, open_ends, zones_for
 from clearance.routing.plan import Widths, find_drive, greatest_height, route_of
 from clearance.routing.reverse import backward_turns
 from clearance.routing.snap import Snap, snap
-from tests.routing.grid_towns import COMFORT, NEED, GridTown, grid_towns, segments
+from tests.routing.grid_towns import COMFORT, NEED, GridTown, segments
+from tests.routing.private_towns import PrivateTown, private_towns
 from tests.towns import Town, lonlat
 
 COACH = Coach(height=Length(NEED - 1000), margin=Length(1000), comfort=Length(COMFORT), propane=False)
 MANY = settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
-
-NIGHT = "private @ (22:00-06:00)"
-ACCESS = ("yes", "yes", "yes", "private", "destination", NIGHT, "no")
-BARRIERS = ("", "", "", "private", "no")
-
-
-@dataclass(frozen=True)
-class PrivateTown:
-    """A grid town with an access for each street, and gates at some corners and in the middle of streets."""
-
-    grid: GridTown
-    access: tuple[str, ...]
-    gates: tuple[str, ...]
-
-    def network(self) -> Network:
-        town = self.grid.town()
-        for way, access in zip(list(town._ways), self.access, strict=False):
-            if access != "yes":
-                tags = {"motor_vehicle:conditional": access} if access == NIGHT else {"access": access}
-                town._ways[town._ways.index(way)] = Way(way.id, way.nodes, {**way.tags, **tags})
-        for corner, gate in enumerate(self.gates):
-            if gate:
-                town._node_tags[corner + 1] = {"barrier": "gate", "access": gate}
-        return build_network(town.extract(), self.structures())
-
-    def structures(self) -> tuple[Structure, ...]:
-        return self.grid.structures()
-
-
-@st.composite
-def private_towns(draw: st.DrawFn) -> PrivateTown:
-    grid = draw(grid_towns())
-    access = tuple(draw(st.sampled_from(ACCESS)) for _ in grid.streets)
-    gates = tuple(draw(st.sampled_from(BARRIERS)) for _ in range(grid.width * grid.height))
-    return PrivateTown(grid, access, gates)
 
 
 def _snaps(network: Network, costs: Costs, grid: GridTown, segment: tuple[int, int]) -> list[Snap]:
