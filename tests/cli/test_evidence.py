@@ -154,7 +154,7 @@ def test_a_list_is_added_without_the_map_file(roads: Path, tmp_path: Path) -> No
     assert found["Heather Street"].evidence[-1].date == "2023-04-01"
     assert found["Ash Street"].lowest() == Length.from_feet(13, 6)  # the lower counts
     assert added(found["Brook Lane"]) == []
-    rows = list(csv.DictReader(left.open(encoding="utf-8", newline="")))
+    rows = list(csv.DictReader(left.read_text(encoding="utf-8").splitlines()))
     assert [(r["what"], r["where"]) for r in rows] == [
         ("not matched", "line 4"),
         ("not usable", "line 6"),
@@ -395,7 +395,8 @@ def test_an_invented_inventory_over_a_real_map(tmp_path: Path) -> None:
         cells = {
             "1": "231", "8": r.number, "5A": r.record_type, "5E": "0", "6A": r.features, "7": r.carried,
             "9": "", "10": r.item_10.raw.split(" ")[-1] or "99.99", "16": dms(r.lat, 8),
-            "17": dms(-r.lon, 9), "28A": "", "28B": "", "34": "", "42A": r.service_on, "42B": r.service_under, "43B": "02", "53": "99.99",
+            "17": dms(-r.lon, 9), "28A": "", "28B": "", "34": "",
+            "42A": r.service_on, "42B": r.service_under, "43B": "02", "53": "99.99",
             "54A": r.item_54.raw.split(" ")[0] or "H", "54B": r.item_54.raw.split(" ")[-1] or "0",
             "90": "0623", "101": r.parallel or "N", "102": r.traffic,
         }  # fmt: skip
