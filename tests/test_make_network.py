@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import importlib.util
 import subprocess
 import sys
 from dataclasses import fields, replace
-from functools import cache
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -21,30 +18,12 @@ from clearance.network.network import NO_LIMIT, Network
 from clearance.network.roadfile import open_road_file, write_road_file
 from clearance.sources.osm_file import read_osm
 from clearance.structures.find import find_structures
+from tests.synthetic import SCRIPT, script, synthetic
 from tests.towns import Town
-
-SCRIPT = Path(__file__).resolve().parent.parent / "scripts" / "make_network.py"
-
-
-@cache
-def _script() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("make_network", SCRIPT)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["make_network"] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-@cache
-def _synthetic(seed: int = 1) -> Network:
-    network: Network = _script().synthetic(3000, seed)
-    return network
 
 
 def test_the_shares_are_those_of_roads() -> None:
-    network = _synthetic()
+    network = synthetic()
     pieces = len(network.geom_ptr) - 1
     assert network.node_osm.size == 3000
     assert network.arc_tail.size / network.node_osm.size == pytest.approx(2.67, abs=0.01)
@@ -61,14 +40,14 @@ def test_the_shares_are_those_of_roads() -> None:
 
 
 def test_every_node_leads_to_every_other() -> None:
-    network = _synthetic()
+    network = synthetic()
     ones = np.ones(network.arc_tail.size)
     graph = coo_array((ones, (network.arc_tail, network.arc_head)), shape=(3000, 3000)).tocsr()
     assert connected_components(graph, directed=True, connection="strong")[0] == 1
 
 
 def test_arcs_pieces_ways_and_hits_fit_together() -> None:
-    n = _synthetic()
+    n = synthetic()
     assert (np.diff(n.arc_tail) >= 0).all()
     both = np.flatnonzero(n.arc_reverse >= 0)
     back = n.arc_reverse[both]
@@ -104,8 +83,8 @@ def test_arcs_pieces_ways_and_hits_fit_together() -> None:
 
 
 def test_the_same_seed_makes_the_same_network_and_the_road_file_keeps_it(tmp_path: Path) -> None:
-    network = _synthetic()
-    again, other = _script().synthetic(3000, 1), _script().synthetic(3000, 2)
+    network = synthetic()
+    again, other = script().synthetic(3000, 1), script().synthetic(3000, 2)
     write_road_file(network, tmp_path / "one.roads")
     write_road_file(again, tmp_path / "again.roads")
     write_road_file(other, tmp_path / "other.roads")
@@ -119,7 +98,7 @@ def test_the_same_seed_makes_the_same_network_and_the_road_file_keeps_it(tmp_pat
 
 def test_too_small_a_network_is_refused() -> None:
     with pytest.raises(ValueError, match="100 nodes"):
-        _script().synthetic(99)
+        script().synthetic(99)
 
 
 def _town() -> Town:
@@ -144,7 +123,7 @@ def _town() -> Town:
 def test_copies_have_everything_as_many_times() -> None:
     town = _town().extract()
     one = build_network(town, find_structures(town))
-    extract: Extract = _script().tiled(town, 3)
+    extract: Extract = script().tiled(town, 3)
     three = build_network(extract, find_structures(extract))
     assert len(one.structures) >= 3
     for name in ("node_osm", "arc_tail", "turn_to", "hit_arc", "nodehit_node", "ways", "structures"):
@@ -164,7 +143,7 @@ def test_a_file_of_copies_reads_as_copies_of_what_was_read(tmp_path: Path) -> No
     )
     assert (done.returncode, done.stderr) == (0, "")
     read = read_osm(tmp_path / "tiled.osm.pbf")
-    expected = _script().tiled(read_osm(tmp_path / "town.osm"), 4)
+    expected = script().tiled(read_osm(tmp_path / "town.osm"), 4)
     assert read.ways == expected.ways
     assert read.relations == expected.relations
     assert read.node_tags == expected.node_tags
@@ -175,7 +154,7 @@ def test_a_file_of_copies_reads_as_copies_of_what_was_read(tmp_path: Path) -> No
 def test_no_more_copies_than_there_is_room_for() -> None:
     town = _town().extract()
     with pytest.raises(ValueError, match="room for"):
-        _script().tiled(town, 100_000)
+        script().tiled(town, 100_000)
     high = replace(town, node_ids=town.node_ids + 20_000_000_000)
     with pytest.raises(ValueError, match="too high"):
-        _script().tiled(high, 2)
+        script().tiled(high, 2)

@@ -18,6 +18,7 @@ from clearance.routing.mask import Costs, coach_costs
 from clearance.routing.plan import find_drive, greatest_height
 from clearance.routing.route import Route, hits_on
 from clearance.routing.snap import Snap, snap
+from tests.routing.engines import ENGINES, for_engine
 from tests.routing.grid_towns import COMFORT, FIGURES, NEED, GridTown, grid_towns, segments, slow_answers
 
 COACH = Coach(height=Length(NEED - 1000), margin=Length(1000), comfort=Length(COMFORT), propane=False)
@@ -47,10 +48,11 @@ def _check(network: Network, costs: Costs, route: Route, start: list[Snap], end:
         assert all(figure is None or figure >= COACH.need for figure in figures)
 
 
+@pytest.mark.parametrize("engine", ENGINES)
 @MANY
 @given(grid_towns())
-def test_drives_cost_what_a_slow_reader_of_the_raw_elements_finds(town: GridTown) -> None:
-    network = build_network(town.town().extract(), town.structures())
+def test_drives_cost_what_a_slow_reader_of_the_raw_elements_finds(engine: str, town: GridTown) -> None:
+    network = for_engine(build_network(town.town().extract(), town.structures()), engine)
     costs = coach_costs(network, COACH, Unverified.AVOID, None)
     start = _snaps(town, network, costs, town.start)
     expected = slow_answers(town)
@@ -92,10 +94,11 @@ def test_labels_equal_those_of_scipy_on_the_same_states(town: GridTown) -> None:
         np.testing.assert_allclose(labels, dijkstra(graph, indices=source), rtol=1e-12)
 
 
-@MANY
+@pytest.mark.parametrize("engine", ENGINES)
+@settings(MANY, max_examples=30)
 @given(grid_towns())
-def test_the_tallest_coach_is_the_greatest_height_that_still_finds_a_way(town: GridTown) -> None:
-    network = build_network(town.town().extract(), town.structures())
+def test_the_tallest_coach_is_the_greatest_height_that_still_finds_a_way(engine: str, town: GridTown) -> None:
+    network = for_engine(build_network(town.town().extract(), town.structures()), engine)
     free = coach_costs(network, COACH, Unverified.ACCEPT, None, ignore=frozenset({"height"}))
     start = _snaps(town, network, free, town.start)
     answers = {height: slow_answers(town, need=height) for height in (0, *FIGURES, FIGURES[-1] + 1)}

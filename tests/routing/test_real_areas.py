@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from functools import cache
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -24,20 +26,27 @@ from clearance.routing.route import hits_on
 from clearance.routing.snap import Snap, snap
 from clearance.sources.osm_file import read_osm
 from clearance.structures.find import find_structures
+from tests.routing.engines import for_engine
 
 # Data © OpenStreetMap contributors, ODbL 1.0.
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
 AREAS = {"liechtenstein.osm.pbf": 3.4, "monaco-small.osm.pbf": 3.0, "seattle-northgate.osm": 2.6}
 
 
-@pytest.fixture(scope="module", params=AREAS)
+@cache
+def _network(path: Path) -> Network:
+    extract = read_osm(path)
+    return build_network(extract, find_structures(extract))
+
+
+@pytest.fixture(params=product(AREAS, ("plain", "landmarks")), ids="-".join)
 def area(request: pytest.FixtureRequest) -> tuple[Network, float]:
-    """A network, and a height of coach that some of its figures are too low for."""
-    path = DATA / request.param
+    """A network for each engine, and a height of coach that some of its figures are too low for."""
+    name, engine = request.param
+    path = DATA / name
     if not path.exists():
         pytest.skip(f"{path} is not there")
-    extract = read_osm(path)
-    return build_network(extract, find_structures(extract)), AREAS[request.param]
+    return for_engine(_network(path), engine), AREAS[name]
 
 
 def _coach(metres: float) -> Coach:
