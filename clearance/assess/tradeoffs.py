@@ -54,6 +54,7 @@ def plan_trade_offs(
         if found
         else plan_day(network, coach, [start, end], unverified=Unverified.ACCEPT, departure=departure),
         departure=departure,
+        notes=tuple(dict.fromkeys(note for choice in found for note in choice.drive.notes)),
     )
 
 

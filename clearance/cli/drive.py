@@ -16,6 +16,7 @@ from clearance.cli.options import (
     wanted_outputs,
 )
 from clearance.cli.record_options import records_from, records_options
+from clearance.core.coach import Coach
 from clearance.core.errors import UsageError
 from clearance.core.places import StopRequest
 
@@ -58,6 +59,17 @@ __all__ = ["command"]
     show_default=True,
     help="Longest detour to a facility, in minutes.",
 )
+@click.option(
+    "--trade-offs",
+    is_flag=True,
+    help="List every drive that no other beats on both time and number of unverified structures.",
+)
+@click.option(
+    "--at-most",
+    metavar="N",
+    type=click.IntRange(min=0),
+    help="Of these, tell and write the quickest past no more than N unverified structures.",
+)
 @coach_options
 @records_options
 @drive_options
@@ -72,6 +84,8 @@ def command(
     reorder: bool,
     along: str | None,
     detour: float,
+    trade_offs: bool,
+    at_most: int | None,
     **given: Any,
 ) -> int:
     """Plan a drive on ROADS, a file made by `clearance get`, and check everything over it.
@@ -82,6 +96,7 @@ def command(
     Examples:
       clearance drive town.roads --from "Mill Street" --to 45.0,-40.1 --height "12'10\\"" -o day.geojson
       clearance drive town.roads --day stops.csv --coach coach.toml -o day.html -o day.pdf -o day.gpx
+      clearance drive town.roads --from A --to B --coach coach.toml --trade-offs -o choices.geojson
 
     The exit code is 3 where no drive fits the coach; the files then tell what stands in the way.
     """
@@ -89,6 +104,10 @@ def command(
 
     coach = coach_from(given)
     assert coach is not None, "a height is needed here"
+    if trade_offs or at_most is not None:
+        if not (start and end) or via or day or reorder or along:
+            raise UsageError("--trade-offs and --at-most are for one drive --from a place --to another alone")
+        return _trade_offs(roads, (start, end), coach, at_most, given)
     wanted_outputs(given)
     departure = departure_from(given["depart"])
     if day is not None:
@@ -112,6 +131,43 @@ def command(
         records=records_from(given),
     )
     return tell_drive(drive, roads, given)
+
+
+def _trade_offs(
+    roads: Path, ends: tuple[str, str], coach: Coach, at_most: int | None, given: dict[str, Any]
+) -> int:
+    """Tell all trade-offs, or one of them as the drive that it is."""
+    from clearance import workflow
+    from clearance.cli.main import EXIT_BLOCKED
+
+    if given["unverified"] != "avoid":
+        raise UsageError("--trade-offs and --at-most count unverified structures; leave out --unverified")
+    outputs = wanted_outputs(given)
+    if at_most is None:
+        workflow.check_trade_off_endings(outputs)
+    found = workflow.plan_trade_offs(
+        roads, *ends, coach, departure=departure_from(given["depart"]), records=records_from(given)
+    )
+    if found.blocked is not None:
+        return tell_drive(found.blocked, roads, given)
+    if at_most is not None:
+        drive = found.at_most(at_most)
+        if drive is not None:
+            return tell_drive(drive, roads, given)
+        click.echo(
+            f"clearance: every drive passes more than {at_most} unverified; the fewest are "
+            f"{found.choices[0].unverified}",
+            err=True,
+        )
+        return EXIT_BLOCKED
+    workflow.write_trade_offs(found, outputs, units=given["units"])
+    if given["as_json"]:
+        click.echo(workflow.trade_offs_json(found, units=given["units"]))
+    else:
+        click.echo(workflow.trade_offs_text(found, units=given["units"]), nl=False)
+    for path in outputs:
+        click.echo(f"written: {path}", err=True)
+    return 0
 
 
 def _kinds(text: str | None) -> list[str]:

@@ -37,6 +37,7 @@ class TradeOffs:
     choices: tuple[TradeOff, ...] = ()
     blocked: Drive | None = None
     departure: datetime | None = None
+    notes: tuple[str, ...] = ()
 
     def at_most(self, unverified: int) -> Drive | None:
         """The quickest drive past no more than so many unverified structures; None where there is none."""

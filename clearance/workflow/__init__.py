@@ -44,6 +44,14 @@ from clearance.workflow.structures import (
     summary_text,
     write_structures,
 )
+from clearance.workflow.tradeoffs import (
+    TRADE_OFF_ENDINGS,
+    check_trade_off_endings,
+    plan_trade_offs,
+    trade_offs_json,
+    trade_offs_text,
+    write_trade_offs,
+)
 from clearance.workflow.views import (
     coach_view,
     drive_view,
@@ -57,6 +65,7 @@ from clearance.workflow.views import (
 __all__ = [
     "DRIVE_ENDINGS",
     "RECORD_ENDINGS",
+    "TRADE_OFF_ENDINGS",
     "AreaInfo",
     "Heights",
     "Made",
@@ -67,6 +76,7 @@ __all__ = [
     "area_map",
     "check_drive_endings",
     "check_left_over",
+    "check_trade_off_endings",
     "coach_text",
     "coach_view",
     "drive_bytes",
@@ -88,6 +98,7 @@ __all__ = [
     "place_at",
     "place_named",
     "plan_drive",
+    "plan_trade_offs",
     "read_coach_file",
     "read_day",
     "records_document",
@@ -102,10 +113,13 @@ __all__ = [
     "suggest_places",
     "summary_json",
     "summary_text",
+    "trade_offs_json",
+    "trade_offs_text",
     "usual_records_file",
     "write_coach_file",
     "write_drive",
     "write_left_over",
     "write_records",
     "write_structures",
+    "write_trade_offs",
 ]
