@@ -41,6 +41,7 @@ _STATUS = {
     "AskedError": 400,
     "UsageError": 400,
     "PlaceError": 404,
+    "WhereError": 404,
     "AmbiguousPlaceError": 404,
     "NoWayError": 404,
     "InputError": 422,
@@ -95,7 +96,7 @@ def _told(handler: Handler) -> Handler:
         try:
             return await handler(request)
         except AskedError as error:
-            return problem(400, "AskedError", str(error), error.fields, error.choices)
+            return problem(400, "AskedError", str(error), error.fields)
         except ClearanceError as error:
             kind = type(error).__name__
             return problem(_STATUS.get(kind, 500), kind, str(error))

@@ -11,7 +11,7 @@ from clearance.core.coach import Coach
 from clearance.core.coach_items import ITEMS, Item, ItemKind, Value, coach_of, item_value, values_of
 from clearance.core.departure import parse_departure
 from clearance.core.drive import Unverified
-from clearance.core.errors import UsageError
+from clearance.core.errors import PlaceError, UsageError
 from clearance.core.facility import FacilityKind
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "Form",
     "How",
     "Where",
+    "WhereError",
     "coach_asked",
     "coach_form",
     "drive_asked",
@@ -36,18 +37,24 @@ _TOWED = "towed."
 
 
 class AskedError(UsageError):
-    """What was asked cannot be meant: `fields` says what is wrong with which field.
+    """What was asked cannot be meant: `fields` says what is wrong with which field."""
+
+    def __init__(self, fields: Mapping[str, str]) -> None:
+        """An error for one field or more."""
+        super().__init__("; ".join(fields.values()))
+        self.fields = dict(fields)
+
+
+class WhereError(PlaceError):
+    """Places that are not to be found: `fields` says what is wrong with which field.
 
     `choices` are the places that the text of a field may mean, where there are several.
     """
 
-    def __init__(
-        self, fields: Mapping[str, str], choices: Mapping[str, list[dict[str, Any]]] | None = None
-    ) -> None:
+    def __init__(self, fields: Mapping[str, str], choices: Mapping[str, list[dict[str, Any]]]) -> None:
         """An error for one field or more."""
         super().__init__("; ".join(fields.values()))
-        self.fields = dict(fields)
-        self.choices = dict(choices or {})
+        self.fields, self.choices = dict(fields), dict(choices)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

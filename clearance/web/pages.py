@@ -24,13 +24,25 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind, Standing
 from clearance.web import work
 from clearance.web.api import MEDIA, failure_status, shown_name
-from clearance.web.asked import AskedError, Form, coach_asked, coach_form, drive_form, how_form, safe_answer
+from clearance.web.asked import (
+    AskedError,
+    Form,
+    WhereError,
+    coach_asked,
+    coach_form,
+    drive_form,
+    how_form,
+    safe_answer,
+)
 from clearance.web.jobs import Failure, Job, State
 from clearance.web.languages import Language, language, languages, negotiated
 from clearance.web.packed import packed_address, templates
 from clearance.web.state import finished, state_of
 
 __all__ = ["error_page", "routes"]
+
+#: What may be wrong with a form.
+Wrong = AskedError | WhereError
 
 #: How long a visitor is kept waiting before a page says that the work goes on, in seconds.
 _PATIENCE_S = 4.0
@@ -224,7 +236,7 @@ def _coach_questions(form: Form, wrong: Mapping[str, str]) -> list[dict[str, Any
     return questions
 
 
-def _form_values(request: Request, form: Form, error: AskedError | None, other: str = "") -> dict[str, Any]:
+def _form_values(request: Request, form: Form, error: Wrong | None, other: str = "") -> dict[str, Any]:
     """What the forms of the pages are filled with: answers so far, and what is wrong with them."""
     wrong = dict(error.fields) if error is not None else {}
     return {
@@ -287,16 +299,16 @@ async def _plan(request: Request) -> Response:
 
 
 def _plan_page(
-    request: Request, form: Form, error: AskedError | None, other: str = "", status: int = 200
+    request: Request, form: Form, error: Wrong | None, other: str = "", status: int = 200
 ) -> Response:
     values = _form_values(request, form, error, other)
     return _page(request, "plan.html", "/", _box(request), status, stops=_asked_stops(form, error), **values)
 
 
-def _asked_stops(form: Form, error: AskedError | None) -> list[dict[str, Any]]:
+def _asked_stops(form: Form, error: Wrong | None) -> list[dict[str, Any]]:
     """The places of the form in their order, each with its letter and what is wrong with it."""
     wrong = error.fields if error is not None else {}
-    choices = error.choices if error is not None else {}
+    choices = error.choices if isinstance(error, WhereError) else {}
 
     def asked(name: str, n: int, role: str) -> dict[str, Any]:
         texts, ats, minutes = form.all(name), form.all(f"{name}.at"), form.all("via.minutes")
@@ -341,12 +353,12 @@ async def _start_drive(request: Request) -> Response:
     return await _begun(job, form, lambda error, other: _plan_page(request, form, error, other, 422))
 
 
-async def _begun(job: Job, form: Form, again: Callable[[AskedError | None, str], Response]) -> Response:
+async def _begun(job: Job, form: Form, again: Callable[[Wrong | None, str], Response]) -> Response:
     """The way to a job's page, or back to the form where it failed at once."""
     await job.wait(_PATIENCE_S)
     failure = job.failure
-    if failure is not None and failure.kind == "AskedError":
-        return again(AskedError(failure.fields, failure.choices), "")
+    if failure is not None and failure.kind == "WhereError":
+        return again(WhereError(failure.fields, failure.choices), "")
     if failure is not None and failure.kind != "fault":
         return again(None, failure.message)
     job.note["form"] = list(form.items())
@@ -486,7 +498,7 @@ async def _inspect(request: Request) -> Response:
 
 
 def _inspect_page(
-    request: Request, form: Form, error: AskedError | None, other: str = "", status: int = 200
+    request: Request, form: Form, error: Wrong | None, other: str = "", status: int = 200
 ) -> Response:
     values = _form_values(request, form, error, other)
     return _page(request, "inspect.html", "/inspect", _box(request), status, **values)

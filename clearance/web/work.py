@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from clearance import workflow
 from clearance.core.errors import AmbiguousPlaceError, ClearanceError, PlaceError, UsageError
 from clearance.core.places import Place, StopRequest
-from clearance.web.asked import AskedError, DriveAsked, How, Where
+from clearance.web.asked import DriveAsked, How, Where, WhereError
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
@@ -164,7 +164,7 @@ def _planned(files: Files, asked: DriveAsked) -> Drive:
         else:
             found.append(StopRequest(place=place, minutes=where.minutes))
     if wrong:
-        raise AskedError(wrong, choices)
+        raise WhereError(wrong, choices)
     how = asked.how
     drive = workflow.plan_drive(
         files.roads,
@@ -387,7 +387,7 @@ def _names(files: Files, *others: tuple[Path, str]) -> Iterator[None]:
     """Errors name files as the reader knows them and tell nothing of this machine's folders."""
     try:
         yield
-    except AskedError:
+    except WhereError:
         raise
     except ClearanceError as error:
         raise type(error)(_plainly(str(error), (*others, *files.named))) from None

@@ -24,7 +24,16 @@ def test_own_names_are_answered(client: TestClient, host: str) -> None:
 
 @pytest.mark.parametrize(
     "host",
-    ["town.example", "localhost.example", "127.0.0.1.example:80", "192.168.0.7", "0.0.0.0", "", "a:b:c", "::1:x"],
+    [
+        "town.example",
+        "localhost.example",
+        "127.0.0.1.example:80",
+        "192.168.0.7",
+        "0.0.0.0",
+        "",
+        "a:b:c",
+        "::1:x",
+    ],
 )
 def test_other_names_are_not(client: TestClient, host: str) -> None:
     """A site that turns its own name to this machine (DNS rebinding) still sends its own name."""
