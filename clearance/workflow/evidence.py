@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from clearance.core.knowledge import AreaKnown
     from clearance.core.matches import EvidenceReport, HeightRecord
     from clearance.core.structure import Structure
+    from clearance.network.kept import Kept
     from clearance.sources.progress import Progress
     from clearance.structures.fusion import Fused
 
@@ -234,7 +235,7 @@ def _add(roads: Path, read: Callable[[Extract], ListRead], progress: Progress | 
     kept = open_kept(roads)
     new = read(kept.ground)
     lists, replaced = _with(kept.lists, new.evidence)
-    fused, before = _rewritten(roads, lists, progress)
+    fused, before = _rewritten(roads, replace(kept, lists=lists), progress)
     notes = (*new.notes, *((replaced,) if replaced else ()))
     return evidence_report((new.evidence,), fused, before, unused=new.unused, notes=notes)
 
@@ -246,34 +247,29 @@ def remove_list(roads: Path, name: str) -> EvidenceReport:
     """
     from clearance.network.roadfile import open_kept
 
-    lists = open_kept(roads).lists
-    left = tuple(each for each in lists if each.name != name)
-    if len(left) == len(lists):
-        known = ", ".join(each.name for each in lists) or "none"
+    kept = open_kept(roads)
+    left = tuple(each for each in kept.lists if each.name != name)
+    if len(left) == len(kept.lists):
+        known = ", ".join(each.name for each in kept.lists) or "none"
         raise UsageError(f"{roads} holds no list {name!r}; it holds {known}")
-    fused, before = _rewritten(roads, left, None)
+    fused, before = _rewritten(roads, replace(kept, lists=left), None)
     return evidence_report(left, fused, before)
 
 
-def _rewritten(
-    roads: Path, lists: tuple[EvidenceList, ...], progress: Progress | None
-) -> tuple[Fused, tuple[Structure, ...]]:
-    """Write the road file anew with the heights of `lists`; the result, and what its structures were."""
-    from clearance.network.kept import Kept
-    from clearance.network.roadfile import check_road_file, open_kept, open_road_file, write_road_file
+def _rewritten(roads: Path, kept: Kept, progress: Progress | None) -> tuple[Fused, tuple[Structure, ...]]:
+    """Write the road file anew with the lists of `kept`; the result, and what its structures were."""
+    from clearance.network.roadfile import check_road_file, open_road_file, write_road_file
     from clearance.network.structure_arrays import with_structures
 
+    tell = progress or (lambda _what, _done, _total: None)
     # What is copied to the new file must be as it was written.
     check_road_file(roads)
-    network, kept = open_road_file(roads), open_kept(roads)
-    if progress is not None:
-        progress("matching heights with bridges", 0, 0)
+    network = open_road_file(roads)
+    tell("matching heights with bridges", 0, 0)
     before = tuple(network.structures)
-    fused = fused_with(lists, before, kept.ground)
-    if progress is not None:
-        progress("writing the road file", 0, 0)
-    renewed = with_structures(network, fused.structures)
-    write_road_file(renewed, roads, Kept(ground=kept.ground, lists=lists))
+    fused = fused_with(kept.lists, before, kept.ground)
+    tell("writing the road file", 0, 0)
+    write_road_file(with_structures(network, fused.structures), roads, kept)
     return fused, before
 
 
