@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,14 +12,14 @@ from clearance.assess.findings import passages_of
 from clearance.assess.pieces import road_of
 from clearance.core.drive import Finding, TurnOff
 from clearance.core.structure import Standing
-from clearance.routing.plan import stretch
-from clearance.routing.reverse import backward_turns, cost_to_go, without
+from clearance.routing.plan import ends_of
+from clearance.routing.reverse import without
+from clearance.routing.way import Tried, best_way
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
     from clearance.network.network import Network
     from clearance.routing.mask import Costs
-    from clearance.routing.reverse import BackwardTurns, ToGo
     from clearance.routing.route import Passage, Route
     from clearance.routing.snap import Snap
 
@@ -36,14 +36,13 @@ def with_turn_offs(
     """
     if all(f.standing is Standing.CLEAR for f in findings):
         return tuple(findings)
-    backward = backward_turns(case.network)
     told = []
     for finding, passage in zip(findings, passages_of(case, route), strict=True):
         turn = None
         if finding.standing is not Standing.CLEAR:
-            turn = turn_off_before(case, backward, route, passage, end)
+            turn = turn_off_before(case, route, passage, end)
             if turn is None:
-                turn = turn_off_before(case, backward, route, passage, start)
+                turn = turn_off_before(case, route, passage, start)
                 turn = replace(turn, extra_s=0.0, leads_on=False) if turn is not None else None
         if turn is not None:
             begun = finding.distance_m - passage.distance_m
@@ -52,13 +51,7 @@ def with_turn_offs(
     return tuple(told)
 
 
-def turn_off_before(
-    case: Case,
-    backward: BackwardTurns,
-    route: Route,
-    passage: Passage,
-    end: Sequence[Snap],
-) -> TurnOff | None:
+def turn_off_before(case: Case, route: Route, passage: Passage, end: Sequence[Snap]) -> TurnOff | None:
     """The turn-off before `passage` on `route`, from which a legal forward way leads on to `end`.
 
     None where no junction after the start of the route has one: the way is then all the choice there
@@ -67,76 +60,52 @@ def turn_off_before(
     """
     network = case.network
     closed = without(network, case.costs, passage.structure)
-    to_go = cost_to_go(network, closed, backward, end)
-    other = _Other(network, closed, to_go, end)
+    last = ends_of(network, closed, end)
+    # Most junctions that fail are those of blind streets; all of them together cost no more than one search.
+    tried = Tried(network)
     # A structure on the arc itself or at its head is met after the arc has been entered.
     for leg in range(passage.leg - 1, -1, -1):
-        state, planned = route.states[leg], route.states[leg + 1]
-        best, onto = np.inf, -1
-        for turn in range(int(network.turn_ptr[state]), int(network.turn_ptr[state + 1])):
-            choice = int(network.turn_to[turn])
-            if network.state_arc[choice] == network.state_arc[planned]:
-                continue
-            cost = float(closed.turn_extra[turn]) + other.cost(choice)
-            if cost < best:
-                best, onto = cost, choice
-        if onto >= 0:
-            return _turn_off(case, route, passage, leg=leg, onto=onto, other_way=other.seconds(onto))
+        choices = _choices(network, closed, route, leg)
+        if not choices or not last:
+            continue
+        way = best_way(
+            network,
+            closed,
+            sources=np.array(list(choices), dtype=np.int32),
+            source_labels=np.array(list(choices.values()), dtype=np.float64),
+            targets=np.array([state for state, _, _ in last], dtype=np.int32),
+            target_extra=np.array([cost for _, cost, _ in last], dtype=np.float64),
+            tried=tried,
+        )
+        if way is not None:
+            share = np.ones(len(way.states))
+            share[-1] = last[way.target][2].fraction
+            seconds = float((closed.seconds[network.state_arc[way.states]] * share).sum())
+            return _turn_off(case, route, passage, leg=leg, onto=way.states[0], other_way=seconds)
     return None
 
 
-@dataclass(frozen=True, slots=True)
-class _Other:
-    """The ways to a goal without the structure."""
-
-    network: Network
-    costs: Costs
-    to_go: ToGo
-    end: Sequence[Snap]
-
-    def _on_this_arc(self, state: int) -> tuple[float, float]:
-        """What it costs to a goal on the state's own arc, and the fraction of it driven."""
-        arc = int(self.network.state_arc[state])
-        return min(
-            (
-                (stretch(self.network, self.costs, arc, 0.0, s.fraction).cost, s.fraction)
-                for s in self.end
-                if s.arc == arc
-            ),
-            default=(np.inf, 0.0),
-        )
-
-    def _through(self, state: int) -> float:
-        return float(self.costs.cost[state]) + float(self.to_go.after[state])
-
-    def cost(self, state: int) -> float:
-        """What it costs from the START of a state's arc to the goal."""
-        return min(self._through(state), self._on_this_arc(state)[0])
-
-    def seconds(self, state: int) -> float:
-        """Driving time of that way."""
-        seconds = 0.0
-        near, fraction = self._on_this_arc(state)
-        while self._through(state) < near:
-            seconds += float(self.costs.seconds[self.network.state_arc[state]])
-            onward = int(self.to_go.next_state[state])
-            if onward < 0:
-                state, fraction = self.to_go.last[state]
-                break
-            state = onward
-            near, fraction = np.inf, 0.0
-        return seconds + float(self.costs.seconds[self.network.state_arc[state]]) * fraction
+def _choices(network: Network, costs: Costs, route: Route, leg: int) -> dict[int, float]:
+    """The open turns at the end of a leg that leave the route: the state that each leads to, its seconds."""
+    state, planned = route.states[leg], network.state_arc[route.states[leg + 1]]
+    return {
+        int(network.turn_to[turn]): float(costs.turn_extra[turn])
+        for turn in range(int(network.turn_ptr[state]), int(network.turn_ptr[state + 1]))
+        if costs.turn_extra[turn] < np.inf and network.state_arc[network.turn_to[turn]] != planned
+    }
 
 
 def _turn_off(
     case: Case, route: Route, passage: Passage, *, leg: int, onto: int, other_way: float
 ) -> TurnOff:
-    network, costs = case.network, case.costs
+    network = case.network
     arc = route.arcs[leg]
     node = int(network.arc_head[arc])
-    spans = [route.span(i) for i in range(leg + 1)]
-    along = sum(float(network.arc_length[a]) * (t - s) for a, (s, t) in zip(route.arcs, spans, strict=False))
-    until = sum(float(costs.seconds[a]) * (t - s) for a, (s, t) in zip(route.arcs, spans, strict=False))
+    driven = np.array(route.arcs[: leg + 1])
+    share = np.ones(driven.size)
+    share[0] -= route.start
+    along = float((network.arc_length[driven] * share).sum())
+    until = float((case.costs.seconds[driven] * share).sum())
     return TurnOff(
         lon=float(network.node_lon[node]),
         lat=float(network.node_lat[node]),

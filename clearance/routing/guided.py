@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 #: Extras of targets above this, in seconds, bound nothing more: they would run into `NO_WAY`.
 _HIGHEST_EXTRA_S = 500_000.0
 
-__all__ = ["Guide", "engine", "guided"]
+__all__ = ["Guide", "Tried", "engine", "guided"]
+
+#: Between the marks of one search and those of the next: more than there are states.
+_ROUND = 2.0**32
 
 
 def engine(network: Network) -> str:
@@ -59,6 +62,23 @@ class Guide:
         )
 
 
+class Tried:
+    """What searches with the same costs and targets have come to in vain: the next one passes it by.
+
+    However many they are, together they look at no more than one search would that fails.
+    """
+
+    def __init__(self, network: Network) -> None:
+        """Nothing has been tried on this network."""
+        # Only pages of it that a search comes to ever take memory.
+        self.seen = np.zeros((network.state_arc.size, 2))
+        self.base = 0.0
+
+    def in_vain(self) -> None:
+        """The last search found no way."""
+        self.base += _ROUND
+
+
 @stage("search")
 def guided(
     network: Network,
@@ -69,13 +89,15 @@ def guided(
     source_labels: F64,
     targets: I32,
     target_extra: F64,
+    tried: Tried | None = None,
 ) -> tuple[int, float, list[int]] | None:
     """The cheapest way from any source to the best target, None where no way leads to any.
 
     It is told by the index into `targets`, what it costs with the target's extra, and its states.
 
     Arguments as of `routing.kernels.shortest`; `cost` must be no less than `arc_seconds` of the network.
-    Of ways that cost the same always the same one.
+    Of ways that cost the same always the same one. `tried` is what earlier searches have found no way by; no
+    longer good once one has been found.
 
     Raises ValueError for a network without landmarks.
     """
@@ -85,8 +107,7 @@ def guided(
     from clearance.routing.guided_kernel import search
 
     guide = Guide.to(network, targets, target_extra)
-    # Only pages of it that the search comes to ever take memory.
-    seen = np.zeros((network.state_arc.size, 2))
+    tried = tried or Tried(network)
     found, best, settled = search(
         network.turn_ptr,
         network.turn_to,
@@ -102,12 +123,14 @@ def guided(
         source_labels,
         targets,
         target_extra,
-        seen,
+        tried.seen,
+        tried.base,
     )
     searched(engine(network), int(settled))
     if found < 0:
+        tried.in_vain()
         return None
     states = [int(targets[found])]
-    while (before := int(abs(seen[states[-1], 1])) - 2) >= 0:
+    while (before := int(abs(tried.seen[states[-1], 1]) - tried.base) - 2) >= 0:
         states.append(before)
     return int(found), float(best), states[::-1]

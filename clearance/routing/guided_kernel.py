@@ -43,6 +43,7 @@ def _bound(times, node, low, high):  # type: ignore[no-untyped-def]
         given(types.int32),
         given(types.float64),
         types.float64[:, ::1],
+        types.float64,
     ),
     cache=True,
 )
@@ -62,11 +63,13 @@ def search(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatures
     targets,
     target_extra,
     seen,
+    base,
 ):
     """The index into `targets` of the best or -1, its label with its extra, and the states settled.
 
     `seen` (s, 2), zeros at first, has the label of each state, and beside it the state before + 2, or 1 at
-    a source; that one negative while the state does not wait in the heap, zero where it was never come to.
+    a source, and `base` added; that one negative while the state does not wait in the heap, zero where it was
+    never come to. A state with `base` or less there was come to by an earlier search and is passed by.
     """
     arcs = arc_head.size
     keys = np.empty(1024 + sources.size, np.float64)
@@ -75,11 +78,12 @@ def search(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatures
     for i in range(sources.size):
         state = sources[i]
         label = source_labels[i]
-        if label < np.inf and (seen[state, 1] == 0 or label < seen[state, 0]):
+        mark = abs(seen[state, 1])
+        if label < np.inf and (mark == 0 or (mark > base and label < seen[state, 0])):
             key = label + _bound(times, arc_tail[state_arc[state]], low, high)
             if key < np.inf:
                 seen[state, 0] = label
-                seen[state, 1] = 1
+                seen[state, 1] = base + 1
                 size = push(keys, states, size, key, state)
     first_target = targets.min() if targets.size else 0
     last_target = targets.max() if targets.size else -1
@@ -111,8 +115,11 @@ def search(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signatures
         for turn in range(turn_ptr[state], turn_ptr[state + 1]):
             reached = ahead + turn_extra[turn]
             to = turn_to[turn]
-            if reached < np.inf and (seen[to, 1] == 0 or reached < seen[to, 0]):
+            if reached == np.inf:
+                continue
+            mark = abs(seen[to, 1])
+            if mark == 0 or (mark > base and reached < seen[to, 0]):
                 seen[to, 0] = reached
-                seen[to, 1] = state + 2
+                seen[to, 1] = base + 2 + state
                 size = push(keys, states, size, reached + bound, to)
     return found, best, settled

@@ -24,6 +24,7 @@ __all__ = [
     "Stretch",
     "Tallest",
     "Widths",
+    "ends_of",
     "find_drive",
     "greatest_height",
     "route_of",
@@ -61,6 +62,16 @@ def _onward(network: Network, arc: int) -> range:
     return range(int(network.turn_ptr[arc]), int(network.turn_ptr[arc + 1]))
 
 
+def ends_of(network: Network, costs: Costs, end: Sequence[Snap]) -> list[tuple[int, float, Snap]]:
+    """The states on whose arcs a drive to any of `end` may end, and the seconds that each adds."""
+    return [
+        (state, cost, b)
+        for b in end
+        if (cost := stretch(network, costs, b.arc, 0.0, b.fraction).cost) < np.inf
+        for state in states_of(network, b.arc)
+    ]
+
+
 def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Sequence[Snap]) -> Route | None:
     """The cheapest drive from any of `start` to any of `end`; None where there is none.
 
@@ -83,12 +94,7 @@ def find_drive(network: Network, costs: Costs, start: Sequence[Snap], end: Seque
             state = int(network.turn_to[turn])
             if label < (first[state][0] if state in first else np.inf):
                 first[state] = (label, a)
-    last = [
-        (state, cost, b)
-        for b in end
-        if (cost := stretch(network, costs, b.arc, 0.0, b.fraction).cost) < np.inf
-        for state in states_of(network, b.arc)
-    ]
+    last = ends_of(network, costs, end)
     if first and last:
         way = best_way(
             network,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.routing.kernels import shortest
+from clearance.routing.mask import turns_through
 from clearance.routing.plan import states_of, stretch
 
 if TYPE_CHECKING:
@@ -56,14 +57,16 @@ def without(network: Network, costs: Costs, structure: int) -> Costs:
     arcs = np.unique(network.hit_arc[(network.hit_structure == structure) & network.hit_passed])
     arc_cost, cost, hit_extra = costs.arc_cost.copy(), costs.cost.copy(), costs.hit_extra.copy()
     arc_cost[arcs] = np.inf
-    cost[np.isin(network.state_arc, arcs)] = np.inf
+    cost[arcs] = np.inf
+    cost[network.arc_tail.size :][np.isin(network.state_arc[network.arc_tail.size :], arcs)] = np.inf
     hit_extra[(network.hit_structure == structure) & network.hit_passed] = np.inf
     turn_extra = costs.turn_extra
     nodes = network.nodehit_node[network.nodehit_structure == structure]
     if nodes.size:
         turn_extra = turn_extra.copy()
-        heads = np.repeat(network.arc_head[network.state_arc], np.diff(network.turn_ptr))
-        turn_extra[np.isin(heads, nodes)] = np.inf
+        special = np.zeros(network.node_osm.size, np.bool_)
+        special[nodes] = True
+        turn_extra[turns_through(network, special)[0]] = np.inf
     return replace(costs, arc_cost=arc_cost, cost=cost, hit_extra=hit_extra, turn_extra=turn_extra)
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from clearance.routing.guided import guided
+from clearance.routing.guided import Tried, guided
 from clearance.routing.kernels import shortest
 
 if TYPE_CHECKING:
     from clearance.network.network import F64, I32, Network
     from clearance.routing.mask import Costs
 
-__all__ = ["Way", "best_way"]
+__all__ = ["Tried", "Way", "best_way"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,13 +25,21 @@ class Way:
 
 
 def best_way(
-    network: Network, costs: Costs, *, sources: I32, source_labels: F64, targets: I32, target_extra: F64
+    network: Network,
+    costs: Costs,
+    *,
+    sources: I32,
+    source_labels: F64,
+    targets: I32,
+    target_extra: F64,
+    tried: Tried | None = None,
 ) -> Way | None:
     """The cheapest way from any source to the best target; None where no way leads to any.
 
     `sources` are states that are come to at `source_labels` seconds, `targets` states that add `target_extra`
     seconds from the start of their arc, see `routing.kernels.shortest`. Exact, by whichever engine: bounded
-    by landmarks where the network has some. `routing.ran` tells which it was.
+    by landmarks where the network has some. `routing.ran` tells which it was. `tried` spares the bounded one
+    what others with the same costs and targets came to in vain.
     """
     if network.landmark_ms.shape[1]:
         found = guided(
@@ -42,6 +50,7 @@ def best_way(
             source_labels=source_labels,
             targets=targets,
             target_extra=target_extra,
+            tried=tried,
         )
         return None if found is None else Way(target=found[0], cost=found[1], states=found[2])
     labels, before, best = shortest(

@@ -16,11 +16,11 @@ from clearance.core.drive import Unverified
 from clearance.core.structure import Standing
 from clearance.network.network import Network
 from clearance.routing.plan import find_drive
-from clearance.routing.reverse import backward_turns
 from clearance.routing.route import Passage, Route
 from clearance.routing.snap import Snap, snap
 from clearance.workflow import network_of
 from tests.assess.towns import COACH, END, START, halt, two_ways
+from tests.routing.engines import for_engine
 from tests.towns import Town, lonlat
 
 SIZE = 4
@@ -99,10 +99,11 @@ def brute_force(case: Case, route: Route, passage: Passage, end: list[Snap]) -> 
     return None
 
 
-def test_against_brute_force_on_random_grids() -> None:
+@pytest.mark.parametrize("engine", ["plain", "landmarks"])
+def test_against_brute_force_on_random_grids(engine: str) -> None:
     compared = found_none = 0
     for seed in range(40):
-        network = grid_town(seed)
+        network = for_engine(grid_town(seed), engine)
         case = Case.of(network, COACH, Unverified.ACCEPT, None)
         # Both ends at the middle of a block without a structure over its far half would be a special case
         # of the last arc; the corners' own streets are taken as they are.
@@ -114,7 +115,7 @@ def test_against_brute_force_on_random_grids() -> None:
         for passage in passages_of(case, route):
             if passage.leg == len(route.arcs) - 1 or passage.standing(case.costs) is Standing.CLEAR:
                 continue
-            told = turn_off_before(case, backward_turns(network), route, passage, end)
+            told = turn_off_before(case, route, passage, end)
             wanted = brute_force(case, route, passage, end)
             if wanted is None:
                 assert told is None, seed

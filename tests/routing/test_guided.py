@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +25,7 @@ from clearance.routing.kernels import ENGINE, shortest
 from clearance.routing.mask import Costs, coach_costs
 from clearance.routing.ran import Ran, recording
 from clearance.routing.rules import LIMIT_KINDS
-from clearance.routing.way import Way, best_way
+from clearance.routing.way import Tried, Way, best_way
 from clearance.sources.osm_file import read_osm
 from clearance.structures.find import find_structures
 from tests.network.moves import network_of
@@ -48,7 +48,14 @@ def _coach(tenths: int) -> Coach:
     return Coach(height=Length(tenths - 1000), margin=Length(1000), comfort=Length(tenths + 3000))
 
 
-def _asked(sources: Places, targets: Places) -> dict[str, npt.NDArray[Any]]:
+class Asked(TypedDict):
+    sources: npt.NDArray[np.int32]
+    source_labels: npt.NDArray[np.float64]
+    targets: npt.NDArray[np.int32]
+    target_extra: npt.NDArray[np.float64]
+
+
+def _asked(sources: Places, targets: Places) -> Asked:
     return {
         "sources": np.array([state for state, _ in sources], np.int32),
         "source_labels": np.array([label for _, label in sources], np.float64),
@@ -213,6 +220,29 @@ def test_the_same_question_has_the_same_answer() -> None:
     one, other = (_way(network, costs, [(5, 3.0), (11, 2.5)], [(4321, 0.0), (17, 9.0)]) for _ in range(2))
     assert one is not None
     assert one == other
+
+
+def test_what_was_tried_in_vain_is_passed_by_and_nothing_else() -> None:
+    network = _large()
+    costs = coach_costs(network, _coach(48_000), Unverified.REFUSE, None)
+    random = np.random.default_rng(9)
+    failed = saved = 0
+    for target in random.integers(0, network.state_arc.size, 40).tolist():
+        ran, alone = Ran(clock=lambda: 0.0), Ran(clock=lambda: 0.0)
+        tried = Tried(network)
+        for source in random.integers(0, network.state_arc.size, 12).tolist():
+            asked = _asked([(source, 1.5)], [(target, 2.5)])
+            with recording(ran):
+                way = best_way(network, costs, **asked, tried=tried)
+            with recording(alone):
+                assert way == best_way(network, costs, **asked)
+            if way is not None:
+                break
+            failed += 1
+            saved += alone.searches[-1].settled - ran.searches[-1].settled
+            assert sum(s.settled for s in ran.searches) <= network.state_arc.size
+    assert failed > 20
+    assert saved > 1000
 
 
 def test_nothing_to_start_from_or_to_come_to() -> None:
