@@ -45,7 +45,7 @@ __all__ = ["error_page", "routes"]
 Wrong = AskedError | WhereError
 
 #: How long a visitor is kept waiting before a page says that the work goes on, in seconds.
-_PATIENCE_S = 4.0
+PATIENCE_S = 4.0
 _ROWS = 60
 _UNITS = ("feet", "metres")
 
@@ -191,11 +191,11 @@ def _empty_form(request: Request) -> Form:
     """The form as it is first shown: the server's coach, and what the address asks for."""
     pairs = [(key, value) for key, value in request.query_params.multi_items() if key != "token"]
     if not any(name.startswith("coach.") for name, _ in pairs):
-        pairs += _coach_pairs(state_of(request).settings.coach)
+        pairs += coach_pairs(state_of(request).settings.coach)
     return Form(pairs)
 
 
-def _coach_pairs(coach: Coach | None) -> list[tuple[str, str]]:
+def coach_pairs(coach: Coach | None) -> list[tuple[str, str]]:
     if coach is None:
         return []
     pairs = [(f"coach.{key}", _answer_text(value)) for key, value in values_of(coach).items()]
@@ -355,7 +355,7 @@ async def _start_drive(request: Request) -> Response:
 
 async def _begun(job: Job, form: Form, again: Callable[[Wrong | None, str], Response]) -> Response:
     """The way to a job's page, or back to the form where it failed at once."""
-    await job.wait(_PATIENCE_S)
+    await job.wait(PATIENCE_S)
     failure = job.failure
     if failure is not None and failure.kind == "WhereError":
         return again(WhereError(failure.fields, failure.choices), "")
@@ -409,7 +409,7 @@ async def _ways(request: Request) -> Response:
     if not isinstance(compared, Job) or compared.state in (State.CANCELLED, State.FAILED):
         compared = state.quick(work.ways, job.result.kept, keep=True)
         job.note["ways"] = compared
-    await compared.wait(_PATIENCE_S)
+    await compared.wait(PATIENCE_S)
     if not compared.over:
         return _waiting_page(request, compared)
     if compared.failure is not None:
