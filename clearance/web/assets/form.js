@@ -137,6 +137,7 @@
 
   if (form && form.matches(".asking")) {
     form.addEventListener("submit", () => {
+      keep();
       const button = form.querySelector(".main-button");
       button.classList.add("is-busy");
       addEventListener("pageshow", () => button.classList.remove("is-busy"));
