@@ -246,7 +246,8 @@ def _around(drive: Drive) -> tuple[float, float, float, float]:
     points = [(p.lon, p.lat) for p in drive.places]
     points += [point for piece in drive.pieces for point in piece.points]
     points += list(drive.car.points) if drive.car else []
-    points += [(f.lon, f.lat) for f in (*drive.in_the_way, *drive.along)]
+    points += [(f.lon, f.lat) for f in drive.in_the_way]
+    points += [(f.lon, f.lat) for f in drive.along]
     lons, lats = zip(*points, strict=True)
     return min(lons) - 0.05, min(lats) - 0.03, max(lons) + 0.05, max(lats) + 0.03
 
