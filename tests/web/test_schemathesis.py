@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, given, settings
 from schemathesis.checks import not_a_server_error
+from schemathesis.core.result import Ok
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     negative_data_rejection,
@@ -38,13 +40,14 @@ def test_every_operation_keeps_to_its_description(
     with TestClient(app, base_url="http://127.0.0.1"):
         schema = schemathesis.openapi.from_asgi("/api/openapi.json", app, headers=HOST)
         for found in schema.get_all_operations():
+            assert isinstance(found, Ok)
             operation = found.ok()
 
             @settings(
                 max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
             )
             @given(case=operation.as_strategy())
-            def keeps(case: schemathesis.Case) -> None:
+            def keeps(case: schemathesis.Case[Any]) -> None:
                 case.call_and_validate(checks=CHECKS, headers=HOST)
 
             keeps()
