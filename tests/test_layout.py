@@ -63,11 +63,11 @@ def test_imports_follow_the_table(path: Path) -> None:
         if isinstance(node, ast.Import):
             names = [a.name for a in node.names]
         elif isinstance(node, ast.ImportFrom) and node.module:
-            assert node.level == 0, f"{path}:{node.lineno}: relative import"
+            assert node.level == 0, f"{path}: relative import"
             names = [node.module]
         for name in names:
             if name.startswith("clearance."):
-                assert _room(name) in allowed, f"{path}:{node.lineno}: {room} may not import {name}"
+                assert _room(name) in allowed, f"{path}: {room} may not import {name}"
 
 
 @pytest.mark.parametrize("room", sorted(PURE))

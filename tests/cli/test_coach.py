@@ -16,7 +16,10 @@ from clearance.core.errors import InputError, UsageError
 from clearance.core.lengths import Length
 from clearance.sources.coach_file import coach_text, read_coach
 
-TOWED_ANSWERS = "Heron\n12'10\"\nrear air conditioner\n\n\n8ft 6in\n38ft\n24ft\n10ft\n26000lbs\ngasoline\ny\ny\nsmall car\n17ft\nn\n"
+TOWED_ANSWERS = (
+    "Heron\n12'10\"\nrear air conditioner\n\n\n8ft 6in\n38ft\n24ft\n10ft\n26000lbs\n"
+    "gasoline\ny\ny\nsmall car\n17ft\nn\n"
+)
 HERON = Coach(
     name="Heron",
     height=Length.from_feet(12, 10),
