@@ -115,7 +115,7 @@ class ElevationGrid:
 
 
 def first_known(grids: Sequence[ElevationGrid]) -> Callable[[F64, F64], F64]:
-    """A function from longitudes and latitudes (k,) to heights in metres, of the first grid that knows each."""
+    """Heights in metres by longitudes and latitudes (k,), of the first grid that knows each."""
 
     def heights(lon: F64, lat: F64) -> F64:
         import numpy as np
