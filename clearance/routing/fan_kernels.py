@@ -121,8 +121,9 @@ def cheaper(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
     """Make `labels` and `before` those of the opened network; the number of states changed.
 
     `seeds` are states with a label that they may have now and the state before. The search ends once no
-    label of `wanted` can change any more. `old_*` take what stood there before, each state once, and
-    `touched` marks them. `keys` and `states` are room for the heap: an entry for each turn and each seed.
+    label of `wanted` can change any more, or, where none is wanted, once no label at all can. `old_*` take
+    what stood there before, each state once, and `touched` marks them. `keys` and `states` are room for the
+    heap: an entry for each turn and each seed.
     """
     journal = (touched, old_state, old_label, old_before)
     changed = 0
@@ -136,7 +137,7 @@ def cheaper(  # type: ignore[no-untyped-def]  # noqa: PLR0917, numba's signature
         size = push(keys, states, size, seed_labels[i], state)
     while size > 0:
         label = keys[0]
-        farthest = 0.0
+        farthest = 0.0 if wanted.size else np.inf
         for i in range(wanted.size):
             farthest = max(farthest, labels[wanted[i]])
         if label >= farthest:

@@ -1,0 +1,223 @@
+"""What hangs on a structure, against planning every drive anew with the structure known to be high enough."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from clearance.assess.case import Case
+from clearance.assess.meeting import connected, meet, on_road
+from clearance.assess.scouting import scout
+from clearance.core.drive import Unverified
+from clearance.core.errors import PlaceError
+from clearance.core.lengths import Length
+from clearance.core.places import Place
+from clearance.core.scouting import Scouted, Scouting
+from clearance.core.screening import Destination
+from clearance.core.structure import Evidence, EvidenceClass
+from clearance.network.network import Network
+from clearance.network.overlay import overlaid
+from clearance.routing.mask import coach_costs, open_ends
+from clearance.routing.plan import find_drive
+from clearance.routing.snap import Snap
+from clearance.routing.tradeoffs import driving_time
+from clearance.workflow import network_of
+from tests.assess.towns import COACH
+from tests.towns import Town, lonlat
+
+SIZE = 4
+HIGH = Evidence(evidence_class=EvidenceClass.POSTED, figure=Length.from_metres("9"))
+
+
+def grid_town(seed: int) -> Network:
+    """A grid with one-ways, private streets and gates; bridges, tunnels and height bars of no known height."""
+    chance = random.Random(seed)
+    # Some towns are full of obstacles, in others one may choose one's way.
+    full = chance.choice([0.1, 0.35, 1.0])
+    town = Town()
+    for x in range(SIZE):
+        for y in range(SIZE):
+            town.node(1 + x * SIZE + y, 100 * x, 100 * y)
+    ref = 100
+    for x in range(SIZE):
+        for y in range(SIZE):
+            for dx, dy in ((1, 0), (0, 1)):
+                if x + dx >= SIZE or y + dy >= SIZE or chance.random() < 0.1 * full:
+                    continue
+                ref += 1
+                tags = {"highway": "residential", "maxspeed": str(chance.choice([20, 30, 50]))}
+                if chance.random() < 0.12 * full:
+                    tags["oneway"] = chance.choice(["yes", "-1"])
+                if chance.random() < 0.2 * full:
+                    tags["motor_vehicle"] = "private"
+                if chance.random() < 0.12 * full:
+                    tags["tunnel"] = "yes"
+                middle = 1000 + ref
+                town.node(middle, 100 * x + 45 * dx, 100 * y + 45 * dy, _at_middle(chance, full))
+                town.way(ref, [1 + x * SIZE + y, middle, 1 + (x + dx) * SIZE + y + dy], tags)
+                if chance.random() < 0.35 * full:
+                    at = chance.choice([20, 75])
+                    a, b = 3000 + 2 * ref, 3001 + 2 * ref
+                    town.node(a, 100 * x + at * dx - 10 * dy, 100 * y + at * dy - 10 * dx)
+                    town.node(b, 100 * x + at * dx + 10 * dy, 100 * y + at * dy + 10 * dx)
+                    town.way(9000 + ref, [a, b], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    return network_of(town.extract())
+
+
+def _at_middle(chance: random.Random, full: float) -> dict[str, str] | None:
+    draw = chance.random() / full
+    if draw < 0.08:
+        return {"barrier": "height_restrictor"}
+    if draw < 0.16:
+        return {"barrier": "gate", "access": "private"}
+    return {"barrier": "height_restrictor", "maxheight": "3"} if draw < 0.19 else None
+
+
+def ends_of(network: Network, home: Place, place: Place) -> tuple[list[Snap], list[Snap], list[Snap]]:
+    """Where home, place and home meet the roads."""
+    case = Case.of(network, COACH, Unverified.AVOID, None)
+    car = case.as_car()
+    places = [home, place, home]
+    met = meet(
+        case,
+        [on_road(case, p, case.costs.usable) for p in places],
+        places,
+        reaches=lambda start, end: connected(car, start, end),
+    )
+    begin, goals, end = met.snaps
+    return begin, goals, end
+
+
+def seconds(network: Network, start: list[Snap], end: list[Snap]) -> float:
+    """The quickest drive past nothing unverified or too low, planned by itself."""
+    costs = coach_costs(network, COACH, Unverified.REFUSE, None)
+    opened = open_ends(network, costs, [s.arc for s in start], [s.arc for s in end])
+    route = find_drive(network, driving_time(network, opened), start, end)
+    return np.inf if route is None else route.seconds
+
+
+def there_and_back(network: Network, ends: list[tuple[list[Snap], list[Snap], list[Snap]]]) -> list[float]:
+    return [seconds(network, begin, goals) + seconds(network, goals, end) for begin, goals, end in ends]
+
+
+def effects(item: Scouted) -> tuple[set[int], dict[int, float]]:
+    return set(item.opens), dict(item.saves)
+
+
+@pytest.mark.parametrize("first", range(0, 120, 20))
+def test_against_planning_every_drive_anew(first: int) -> None:
+    opened = saved = 0
+    for seed in range(first, first + 20):
+        network = grid_town(seed)
+        chance = random.Random(seed)
+        spots = [(chance.uniform(0, 300), chance.uniform(0, 300)) for _ in range(9)]
+        home, *places = [Place(lon=lon, lat=lat) for lon, lat in (lonlat(*spot) for spot in spots)]
+        found = scout(network, COACH, home, [Destination(place=p) for p in places])
+        items = {item.structure.key: item for item in found.items}
+        ends = [ends_of(network, home, place) for place in places]
+        before = there_and_back(network, ends)
+        screened = {*found.open_now, *found.shut, *found.blocked}
+        assert set(found.open_now) == {n for n in screened if before[n - 1] < np.inf}
+        for k, structure in enumerate(network.structures):
+            known = overlaid(network, {k: replace(structure, evidence=(*structure.evidence, HIGH))})
+            after = there_and_back(known, ends)
+            opens = {n for n in screened if before[n - 1] == np.inf and after[n - 1] < np.inf}
+            saves = {
+                n: before[n - 1] - after[n - 1]
+                for n in screened
+                if after[n - 1] < before[n - 1] - 0.01 and before[n - 1] < np.inf
+            }
+            item = items.get(structure.key)
+            got = effects(item) if item else (set(), {})
+            assert got[0] == opens, (seed, structure.key)
+            assert got[1] == pytest.approx(saves, abs=1e-6), (seed, structure.key)
+            opened += len(opens)
+            saved += len(saves)
+    assert opened > 5
+    assert saved > 5
+
+
+def place(x: float, y: float, name: str) -> Destination:
+    lon, lat = lonlat(x, y)
+    return Destination(place=Place(lon=lon, lat=lat, name=name))
+
+
+def river_town() -> Network:
+    """Home in the west. Under a railway in the middle to two places; under two more in a row to a third.
+
+    The south bank is come to under a bridge of 1,000 m, or round by 3,000 m with nothing over it.
+    """
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0), 2: (1000, 0), 3: (2000, 0), 4: (0, 2000), 5: (1000, 2000),
+        6: (0, -1000), 7: (-1000, -1000), 8: (-1000, 0),
+        11: (500, -50), 12: (500, 50), 13: (300, 1950), 14: (300, 2050), 15: (700, 1950), 16: (700, 2050),
+        17: (-50, -500), 18: (50, -500),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    street = {"highway": "residential"}
+    town.way(100, [8, 1], street | {"name": "Home Street"})
+    town.way(101, [1, 2, 3], street | {"name": "East Street"})
+    town.way(102, [1, 4], street).way(103, [4, 5], street | {"name": "North Street"})
+    town.way(104, [1, 6], street | {"name": "South Street"}).way(105, [6, 7, 8], street)
+    for ref, pair in {200: [11, 12], 201: [13, 14], 202: [15, 16], 203: [17, 18]}.items():
+        town.way(ref, pair, {"railway": "rail", "bridge": "yes", "layer": "1", "name": f"Line {ref}"})
+    return network_of(town.extract())
+
+
+HOME = Place(lon=lonlat(-900, 0)[0], lat=lonlat(-900, 0)[1], name="home")
+PLACES = [
+    place(800, 0, "east"),
+    place(1900, 0, "far east"),
+    place(950, 2000, "north"),
+    place(0, -950, "south"),
+    place(-50, 0, "near"),
+]
+
+
+def river() -> Scouting:
+    return scout(river_town(), COACH, HOME, PLACES)
+
+
+def test_what_opens_most_comes_first() -> None:
+    found = river()
+    names = [item.structure.name for item in found.items]
+    assert names == ["Line 200", "Line 201", "Line 202", "Line 203"]
+    first, second, third, last = found.items
+    assert [item.number for item in found.items] == [1, 2, 3, 4]
+    assert (first.opens, first.saves, first.with_others) == ((1, 2), (), ())
+    assert (second.opens, second.with_others, third.with_others) == ((), ((3, 2),), ((3, 2),))
+    assert last.opens == ()
+    ((number, saved),) = last.saves
+    assert number == 4
+    assert saved == pytest.approx(72, abs=1)
+    assert (found.open_now, found.shut, found.blocked, found.idle) == ((4, 5), (1, 2, 3), (), 0)
+    assert found.name(4) == "south"
+
+
+def test_what_no_drive_fits_is_told_apart() -> None:
+    """A low sign on the only street: looking at bridges will not help."""
+    town = Town().node(1, 0, 0).node(2, 1000, 0).node(3, 2000, 0).node(4, 500, -50).node(5, 500, 50)
+    town.way(10, [1, 2]).way(11, [2, 3], {"highway": "residential", "maxheight": "3"})
+    town.way(20, [4, 5], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    far = Destination(place=Place(lon=-39.9, lat=45.1, name="nowhere"), where="line 4")
+    home = Place(lon=lonlat(100, 0)[0], lat=lonlat(100, 0)[1])
+    found = scout(network_of(town.extract()), COACH, home, [place(1900, 0, "end"), far])
+    assert (found.blocked, found.shut, found.open_now) == ((1,), (), ())
+    assert found.items == ()
+    assert found.idle == 1
+    (problem,) = found.problems
+    assert problem.where == "line 4"
+
+
+def test_home_far_from_any_road_is_an_error() -> None:
+    with pytest.raises(PlaceError):
+        scout(river_town(), COACH, Place(lon=-39.9, lat=45.1), PLACES)
+
+
+def test_no_destinations_is_nothing_to_do() -> None:
+    found = scout(river_town(), COACH, HOME, [])
+    assert (found.items, found.idle) == ((), 4)
