@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from clearance.core.errors import AmbiguousPlaceError, ClearanceError, PlaceError
@@ -127,6 +127,7 @@ def test_close_names_are_proposed() -> None:
         find_place("Quary Raod", PLACES)
 
 
+@example("\N{MATHEMATICAL MONOSPACE CAPITAL A}")
 @given(st.text(max_size=30))
 def test_folding_twice_is_folding_once(name: str) -> None:
     assert folded(folded(name)) == folded(name)
