@@ -94,8 +94,8 @@ def find_place(text: str, places: Sequence[Place]) -> Place:
 
 def folded(name: str) -> str:
     """The name as it is compared: lower case, no accents, single spaces for hyphens and the like."""
-    # Compatibility caseless matching (The Unicode Standard, section 3.13, D146, from memory): folding can bring
-    # up letters to be taken apart, and taking apart brings up capitals, as in mathematical letters.
+    # Compatibility caseless matching (The Unicode Standard, section 3.13, D146, from memory): folding can
+    # bring up letters to be taken apart, and taking apart brings up capitals, as of mathematical letters.
     letters = unicodedata.normalize("NFKD", unicodedata.normalize("NFD", name).casefold()).casefold()
     letters = unicodedata.normalize("NFKD", letters).translate(_PLAIN_LETTERS)
     plain = "".join(c for c in letters if not unicodedata.combining(c))
