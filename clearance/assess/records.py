@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.core.errors import PlaceError
-from clearance.core.record import record_evidence
+from clearance.core.record import elements_of_structure, record_evidence
 from clearance.core.structure import Kind, Structure
 from clearance.network.geometry import plane_scale
 from clearance.network.overlay import Placed, overlaid
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from clearance.core.record import Record
     from clearance.network.network import Network
 
-__all__ = ["NEAR_M", "Counted", "elements_of_structure", "structures_near", "with_records"]
+__all__ = ["NEAR_M", "Counted", "structures_near", "with_records"]
 
 #: A structure is the one that was seen where it is no farther from the place than this. Judgement: about
 #: the length of a bridge over a wide road, and what a phone's position is off between buildings.
@@ -36,15 +36,6 @@ class Counted:
     network: Network
     records: int
     notes: tuple[str, ...]
-
-
-def elements_of_structure(structure: Structure) -> tuple[str, ...]:
-    """The map elements by which a structure is known again: what it stands over, and itself.
-
-    None for a structure beside the road.
-    """
-    found = {f"way/{span.way}" for span in structure.spans} | {f"node/{node}" for node in structure.nodes}
-    return tuple(sorted(found | ({structure.upper} if found and structure.upper else set())))
 
 
 def structures_near(

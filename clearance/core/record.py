@@ -10,9 +10,17 @@ from dataclasses import dataclass
 
 from clearance.core.errors import UsageError
 from clearance.core.lengths import HIGHEST_HEIGHT, LOWEST_HEIGHT, Length, UnreadableError, parse_length
-from clearance.core.structure import Evidence, EvidenceClass
+from clearance.core.structure import Evidence, EvidenceClass, Structure
 
-__all__ = ["Record", "Removal", "parse_date", "parse_seen_height", "record_evidence", "uid_of"]
+__all__ = [
+    "Record",
+    "Removal",
+    "elements_of_structure",
+    "parse_date",
+    "parse_seen_height",
+    "record_evidence",
+    "uid_of",
+]
 
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _HOW = "write it like 13'4\", 160in, 4.05m or 405cm"
@@ -113,6 +121,15 @@ def record_evidence(record: Record) -> Evidence:
         source=f"recorded by {record.who}",
         date=record.date,
     )
+
+
+def elements_of_structure(structure: Structure) -> tuple[str, ...]:
+    """The map elements by which a structure is known again: what it stands over, and itself.
+
+    None for a structure beside the road.
+    """
+    found = {f"way/{span.way}" for span in structure.spans} | {f"node/{node}" for node in structure.nodes}
+    return tuple(sorted(found | ({structure.upper} if found and structure.upper else set())))
 
 
 def uid_of(*content: object) -> str:

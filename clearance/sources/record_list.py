@@ -44,6 +44,8 @@ _NAMES: dict[str, tuple[str, ...]] = {
     "removed_by": ("removed by",),
     "removed_why": ("removed why",),
 }
+#: What is written down on the spot.
+_FILLED_IN = ("height", "height_m", "date", "who", "photo", "note", "uid")
 _UID = re.compile(r"[0-9a-f]{32}", re.ASCII)
 _ELEMENT = re.compile(r"(?:node|way|relation)/\d{1,18}", re.ASCII)
 #: Exports put an apostrophe before a text that a spreadsheet would take for a formula.
@@ -65,7 +67,8 @@ def read_record_list(path: Path, *, now: datetime.datetime, who: str = "") -> tu
     Needed in each are ``height`` with its unit (or ``height_m``), ``date``, ``who`` (else `who` stands in)
     and a place: ``lat`` and ``lon``, or the point of the feature. `now` is the time in UTC, by which days to
     come are refused and which counts as written down where the file tells no time. A record without ``uid``
-    gets one from what it says, so that the same file read twice gives the same records.
+    gets one from what it says, so that the same file read twice gives the same records. An entry in which
+    nothing is filled in, of a checklist, is left out.
 
     Raises InputError with every entry that cannot be read and its line: none is taken in then.
     """
@@ -79,6 +82,8 @@ def read_record_list(path: Path, *, now: datetime.datetime, who: str = "") -> tu
     records: list[Record] = []
     problems: list[str] = []
     for entry in entries:
+        if not entry.problem and not any(entry.texts.get(name) for name in _FILLED_IN):
+            continue
         if entry.problem:
             problems.append(f"{entry.where}: {entry.problem}")
             continue

@@ -36,6 +36,14 @@ from clearance.workflow.records import (
     write_records,
 )
 from clearance.workflow.roads import Heights, Made, get_roads, network_of
+from clearance.workflow.scouting import (
+    SCOUT_ENDINGS,
+    check_scout_endings,
+    scout_json,
+    scout_places,
+    scout_text,
+    write_scout,
+)
 from clearance.workflow.structures import (
     list_structures,
     structures_json,
@@ -65,6 +73,7 @@ from clearance.workflow.views import (
 __all__ = [
     "DRIVE_ENDINGS",
     "RECORD_ENDINGS",
+    "SCOUT_ENDINGS",
     "TRADE_OFF_ENDINGS",
     "AreaInfo",
     "Heights",
@@ -76,6 +85,7 @@ __all__ = [
     "area_map",
     "check_drive_endings",
     "check_left_over",
+    "check_scout_endings",
     "check_trade_off_endings",
     "coach_text",
     "coach_view",
@@ -106,6 +116,9 @@ __all__ = [
     "records_view",
     "remove_list",
     "remove_record",
+    "scout_json",
+    "scout_places",
+    "scout_text",
     "structure_matches",
     "structure_view",
     "structures_json",
@@ -120,6 +133,7 @@ __all__ = [
     "write_drive",
     "write_left_over",
     "write_records",
+    "write_scout",
     "write_structures",
     "write_trade_offs",
 ]

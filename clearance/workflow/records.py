@@ -58,7 +58,7 @@ def add_record(
     near.
     """
     from clearance.core.place_text import parse_lat_lon
-    from clearance.core.record import Record, parse_date, parse_seen_height
+    from clearance.core.record import Record, elements_of_structure, parse_date, parse_seen_height
     from clearance.sources.records import record_file
 
     now = datetime.now(UTC)
@@ -83,8 +83,6 @@ def add_record(
     else:
         assert place is not None, "there is a structure or a place"
         lon, lat = (structure.lon, structure.lat) if structure is not None else (place.lon, place.lat)
-    from clearance.assess.records import elements_of_structure
-
     record = Record(
         uid=secrets.token_hex(16),
         height=seen,
@@ -122,7 +120,8 @@ def _structure_of(roads: Path, key: str) -> Structure:
 
 def _structure_at(roads: Path, lon: float, lat: float) -> Structure | None:
     """The one structure near a place; None where there is none."""
-    from clearance.assess.records import NEAR_M, elements_of_structure, structures_near
+    from clearance.assess.records import NEAR_M, structures_near
+    from clearance.core.record import elements_of_structure
     from clearance.network.roadfile import open_road_file
 
     network = open_road_file(roads)

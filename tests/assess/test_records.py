@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from clearance.assess.day import plan_day
-from clearance.assess.records import NEAR_M, elements_of_structure, structures_near, with_records
+from clearance.assess.records import NEAR_M, structures_near, with_records
 from clearance.core.drive import Unverified, Verdict
 from clearance.core.lengths import Length
-from clearance.core.record import Record, Removal
+from clearance.core.record import Record, Removal, elements_of_structure
 from clearance.core.structure import EvidenceClass, Kind, Standing
 from clearance.network.network import Network
 from tests.assess.towns import COACH, END, START, halt, two_ways

@@ -33,7 +33,7 @@ HIGH = Evidence(evidence_class=EvidenceClass.POSTED, figure=Length.from_metres("
 
 
 def grid_town(seed: int) -> Network:
-    """A grid with one-ways, private streets and gates; bridges, tunnels and height bars of no known height."""
+    """A grid with one-ways, private streets, gates; bridges, tunnels and height bars of unknown height."""
     chance = random.Random(seed)
     # Some towns are full of obstacles, in others one may choose one's way.
     full = chance.choice([0.1, 0.35, 1.0])
