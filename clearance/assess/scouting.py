@@ -230,9 +230,7 @@ class _Group:
         times = {at: self._time(at) for at in sorted(concerned)}
         self.fan.lower()
         return {
-            self.numbers[at]: seconds
-            for at, seconds in times.items()
-            if seconds < self.seconds[at] - _SAME_S
+            self.numbers[at]: seconds for at, seconds in times.items() if seconds < self.seconds[at] - _SAME_S
         }
 
 

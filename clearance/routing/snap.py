@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from clearance.core.errors import PlaceError
+from clearance.network.blocks import NODES_A_BLOCK
 from clearance.network.geometry import plane_scale, steps
+from clearance.routing.ran import stage
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from clearance.network.network import F64, I64, Bool, Network
 
 __all__ = ["LIMIT_M", "SegmentIndex", "Snap", "snap"]
@@ -38,6 +42,7 @@ class Snap:
     lat: float
 
 
+@stage("snap")
 def snap(
     network: Network,
     lon: float,
@@ -51,23 +56,33 @@ def snap(
 
     `usable` (a,) marks the arcs that count. A two-way road is returned in both directions; at a corner all
     roads that meet there are. With an `index` of the network the answer is the same, and had sooner where
-    there are many places.
+    there are many places; for one place it takes longer to make.
 
     Raises PlaceError, with the distance and what to try, where no usable road is within `limit_m`.
     """
     x_scale, y_scale = plane_scale(lat)
     reach = (limit_m / x_scale, limit_m / y_scale)
-    near = _segments_near(network, lon, lat, *reach) if index is None else index.near(lon, lat, *reach)
-    owner = np.searchsorted(network.geom_ptr, near, side="right") - 1
-    kept = _usable_pieces(network, usable)[owner] if index is None else index.usable(owner, usable)
-    near, owner = near[kept], owner[kept]
+    if index is None:
+        arcs = _arcs_near(network, lon, lat, *reach)
+        near, owner = _segments_of(network, np.unique(network.arc_geom[arcs[usable[arcs]]]))
+    else:
+        near = index.near(lon, lat, *reach)
+        owner = np.searchsorted(network.geom_ptr, near, side="right") - 1
+        kept = index.usable(owner, usable)
+        near, owner = near[kept], owner[kept]
     if near.size:
         offset, part = _nearest_on(network, near, (lon, lat), (x_scale, y_scale))
         best = float(offset.min())
         if best <= limit_m:
             same = np.flatnonzero(offset <= best + _SAME_M)
             nearest = zip(*(a[same].tolist() for a in (near, owner, part, offset)), strict=True)
-            return _snaps(network, usable, nearest, index)
+            if index is None:
+                of_pieces = {
+                    piece: arcs[network.arc_geom[arcs] == piece] for piece in set(owner[same].tolist())
+                }
+            else:
+                of_pieces = {piece: index.arcs_of(piece) for piece in set(owner[same].tolist())}
+            return _snaps(network, usable, nearest, of_pieces)
     raise _too_far(network, lon, lat, _usable_pieces(network, usable), limit_m)
 
 
@@ -133,16 +148,27 @@ def _usable_pieces(network: Network, usable: Bool) -> Bool:
     return pieces
 
 
-def _segments_near(network: Network, lon: float, lat: float, d_lon: float, d_lat: float) -> I64:
-    """Segments (by their first point) whose box comes within the given degrees of the place."""
-    x, y = network.geom_lon, network.geom_lat
-    west, east = x < lon - d_lon, x > lon + d_lon
-    south, north = y < lat - d_lat, y > lat + d_lat
-    apart = (west[:-1] & west[1:]) | (east[:-1] & east[1:])
-    apart |= (south[:-1] & south[1:]) | (north[:-1] & north[1:])
-    # From the last point of a piece to the first of the next there is no segment.
-    apart[network.geom_ptr[1:-1] - 1] = True
-    return np.flatnonzero(~apart)
+def _arcs_near(network: Network, lon: float, lat: float, d_lon: float, d_lat: float) -> I64:
+    """Arcs in order, all those among them that come within the given degrees of the place."""
+    west, south, east, north = network.block_box.T
+    near = (west <= lon + d_lon) & (east >= lon - d_lon) & (south <= lat + d_lat) & (north >= lat - d_lat)
+    nodes = np.flatnonzero(near).astype(np.int32) * np.int32(NODES_A_BLOCK)
+    begin = np.searchsorted(network.arc_tail, nodes)
+    end = np.searchsorted(network.arc_tail, nodes + np.int32(NODES_A_BLOCK))
+    return _ranges(begin, end)[0]
+
+
+def _segments_of(network: Network, pieces: npt.NDArray[np.integer]) -> tuple[I64, npt.NDArray[np.integer]]:
+    """Segments (by their first point) of pieces, and the piece of each."""
+    segments, which = _ranges(network.geom_ptr[pieces], network.geom_ptr[pieces.astype(np.int64) + 1] - 1)
+    return segments, pieces[which]
+
+
+def _ranges(begin: I64, end: I64) -> tuple[I64, I64]:
+    """All numbers from each `begin` up to its `end`, one range after the other, and the range of each."""
+    count = end - begin
+    which = np.repeat(np.arange(count.size), count)
+    return np.arange(which.size) + (end - np.cumsum(count))[which], which
 
 
 def _nearest_on(
@@ -163,9 +189,12 @@ def _snaps(
     network: Network,
     usable: Bool,
     nearest: Iterable[tuple[int, int, float, float]],
-    index: SegmentIndex | None,
+    of_pieces: Mapping[int, npt.NDArray[np.integer]],
 ) -> list[Snap]:
-    """The snaps of the nearest points, each told by (segment, piece, part of the segment, distance)."""
+    """The snaps of the nearest points, each told by (segment, piece, part of the segment, distance).
+
+    `of_pieces` has the arcs of each piece, the lowest first.
+    """
     found: dict[tuple[int, float], Snap] = {}
     for segment, piece, along, distance in nearest:
         begin, stop = int(network.geom_ptr[piece]), int(network.geom_ptr[piece + 1])
@@ -177,7 +206,7 @@ def _snaps(
         at = segment - begin
         lon = float(x[at] + along * (x[at + 1] - x[at]))
         lat = float(y[at] + along * (y[at + 1] - y[at]))
-        arcs = np.flatnonzero(network.arc_geom == piece) if index is None else index.arcs_of(piece)
+        arcs = of_pieces[piece]
         for arc in arcs[usable[arcs]].tolist():
             own = fraction if network.arc_from[arc] < network.arc_to[arc] else 1.0 - fraction
             # The shared point of two segments of one piece is one place; the ends of a closed piece are two.
