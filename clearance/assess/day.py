@@ -23,6 +23,7 @@ from clearance.core.conditions import Window
 from clearance.core.drive import CarDrive, Drive, Finding, Piece, Stop, Verdict
 from clearance.core.errors import NoWayError
 from clearance.core.structure import Standing
+from clearance.network.known import area_known
 from clearance.routing.plan import find_drive
 from clearance.routing.route import route_points
 from clearance.routing.snap import Snap
@@ -167,6 +168,7 @@ def _base(case: Case, halts: Sequence[Halt], met: Met, departure: datetime | Non
         info=case.network.info,
         departure=departure,
         notes=met.notes,
+        area=area_known(case.network),
     )
 
 

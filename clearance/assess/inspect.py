@@ -14,6 +14,7 @@ from clearance.assess.turn_off import with_turn_offs
 from clearance.core.drive import Drive, Finding, Obstacle, Piece, Stop, Unchecked, Verdict
 from clearance.core.places import Place
 from clearance.network.geometry import arc_points
+from clearance.network.known import area_known
 from clearance.routing.match import match_line
 from clearance.routing.snap import Snap
 
@@ -108,6 +109,7 @@ def inspect_line(
         stops=_stops(first, last, distance, seconds),
         unchecked=tuple(unchecked),
         notes=(*line.notes, *match.notes, *(note for one in laid for note in one.notes)),
+        area=area_known(network),
     )
 
 

@@ -71,7 +71,6 @@ def plan_drive(
     from clearance.assess.day import Along, plan_day, reordered
     from clearance.core.drive import Unverified
     from clearance.core.facility import FacilityKind
-    from clearance.network.known import area_known
     from clearance.workflow.recorded import roads_with_records
 
     recorded = roads_with_records(roads, records)
@@ -87,8 +86,7 @@ def plan_drive(
     if along:
         near = Along(kinds=tuple(FacilityKind(kind) for kind in along), detour_s=detour_min * 60)
     drive = plan_day(network, coach, halts, unverified=policy, departure=departure, along=near)
-    notes = (*drive.notes, *filter(None, [note]), *recorded.notes)
-    return replace(drive, notes=notes, area=area_known(network))
+    return replace(drive, notes=(*drive.notes, *filter(None, [note]), *recorded.notes))
 
 
 def _halt(network: Network, asked: str | StopRequest, stay_min: float) -> Halt:
@@ -148,7 +146,6 @@ def inspect_file(
     """
     from clearance.assess.inspect import inspect_line
     from clearance.core.drive import Unverified
-    from clearance.network.known import area_known
     from clearance.sources.line_file import read_line
     from clearance.workflow.recorded import roads_with_records
 
@@ -163,7 +160,7 @@ def inspect_file(
             f"{line}: no part of the line lies on a road of {roads}; get the roads of its area, or check "
             "the order of its coordinates"
         )
-    return replace(drive, notes=(*drive.notes, *recorded.notes), area=area_known(network))
+    return replace(drive, notes=(*drive.notes, *recorded.notes))
 
 
 def write_drive(

@@ -10,6 +10,7 @@ import pytest
 from clearance.assess.day import plan_day
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, Unverified
+from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
 from clearance.core.profile import GROUND_SOURCE, STATIONS_M
 from clearance.core.standing import standing
@@ -61,3 +62,8 @@ def test_a_deep_dip_sends_the_coach_round() -> None:
     (low,) = found.car.differences
     assert low.standing is Standing.TOO_LOW
     assert [p.road for p in drive(network, COACH).pieces] == ["West Road", "Low Street", "East Road"]
+
+
+def test_a_drive_tells_how_much_is_known_of_the_area() -> None:
+    assert drive(dipping(0.0), COACH).area == AreaKnown(1, 1)
+    assert drive(two_ways(), COACH).area == AreaKnown(1, 0)
