@@ -76,12 +76,10 @@ def snap(
         if best <= limit_m:
             same = np.flatnonzero(offset <= best + _SAME_M)
             nearest = zip(*(a[same].tolist() for a in (near, owner, part, offset)), strict=True)
-            if index is None:
-                of_pieces = {
-                    piece: arcs[network.arc_geom[arcs] == piece] for piece in set(owner[same].tolist())
-                }
-            else:
-                of_pieces = {piece: index.arcs_of(piece) for piece in set(owner[same].tolist())}
+            of_pieces = {
+                piece: index.arcs_of(piece) if index else arcs[network.arc_geom[arcs] == piece]
+                for piece in set(owner[same].tolist())
+            }
             return _snaps(network, usable, nearest, of_pieces)
     raise _too_far(network, lon, lat, _usable_pieces(network, usable), limit_m)
 

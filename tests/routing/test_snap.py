@@ -17,6 +17,7 @@ from clearance.network.network import Network
 from clearance.routing.snap import SegmentIndex, Snap, snap
 from tests.network.moves import arcs_between, network_of
 from tests.routing.grid_towns import STEP, GridTown, grid_towns
+from tests.synthetic import synthetic
 from tests.towns import LAT0, LON0, M_PER_LAT, M_PER_LON, Town, lonlat
 
 
@@ -148,6 +149,38 @@ def test_an_index_of_a_network_without_roads_finds_none() -> None:
     empty = network_of(Town().node(1, 0, 0).node(2, 1, 1).way(11, [1, 2], {"highway": "footway"}))
     with pytest.raises(PlaceError, match="holds no road"):
         snap(empty, *lonlat(0, 0), _all(empty), index=SegmentIndex(empty))
+
+
+@pytest.mark.parametrize("limit", [30.0, 400.0])
+def test_the_boxes_of_neighbouring_roads_hide_none(limit: float) -> None:
+    """On a network of many boxes: the distance to every usable segment, worked out one by one."""
+    network = synthetic()
+    assert network.block_box.shape[0] > 40
+    random = np.random.default_rng(4)
+    usable = random.random(network.arc_tail.size) < 0.5
+    first = np.ones(network.geom_lon.size, np.bool_)
+    first[network.geom_ptr[1:] - 1] = False
+    segments = np.flatnonzero(first)
+    pieces = np.searchsorted(network.geom_ptr, segments, side="right") - 1
+    segments = segments[np.isin(pieces, network.arc_geom[usable])]
+    points = np.stack((network.geom_lon * M_PER_LON, network.geom_lat * M_PER_LAT), axis=1)
+    lines = shapely.linestrings(np.stack((points[segments], points[segments + 1]), axis=1))
+    met = 0
+    for _ in range(60):
+        lon = float(random.uniform(network.geom_lon.min(), network.geom_lon.max()))
+        lat = float(random.uniform(network.geom_lat.min(), network.geom_lat.max()))
+        least = float(shapely.distance(lines, shapely.Point(lon * M_PER_LON, lat * M_PER_LAT)).min())
+        if abs(least - limit) < 1.0:
+            continue
+        if least > limit:
+            with pytest.raises(PlaceError, match="nearest road"):
+                snap(network, lon, lat, usable, limit)
+            continue
+        met += 1
+        found = snap(network, lon, lat, usable, limit)
+        assert found[0].distance_m == pytest.approx(least, rel=2e-3, abs=0.01)
+        assert found == snap(network, lon, lat, usable, limit, index=SegmentIndex(network))
+    assert met > 20
 
 
 def test_a_long_segment_is_near_all_along_it() -> None:
