@@ -26,6 +26,7 @@ _COMMANDS = {
     "coach": ("clearance.cli.coach", "Write or show a coach file: what was measured on the coach."),
     "inspect": ("clearance.cli.inspect", "Check a line made elsewhere, and mend it where it is too low."),
     "scout": ("clearance.cli.scout", "List the structures of unknown height to look at first."),
+    "screen-many": ("clearance.cli.screen_many", "Screen many homes and regions, on one machine or many."),
     "serve": ("clearance.cli.serve", "Open a local page for people who will not type commands."),
     "record": ("clearance.cli.record", "Keep heights that you have seen yourself, and count them."),
     "evidence": ("clearance.cli.evidence", "Add heights from lists and inventories to a road file."),

@@ -44,6 +44,12 @@ from clearance.workflow.scouting import (
     scout_text,
     write_scout,
 )
+from clearance.workflow.screen_many import (
+    ManyDone,
+    TaskDone,
+    many_text,
+    screen_many,
+)
 from clearance.workflow.structures import (
     list_structures,
     structures_json,
@@ -78,6 +84,8 @@ __all__ = [
     "AreaInfo",
     "Heights",
     "Made",
+    "ManyDone",
+    "TaskDone",
     "about_area",
     "add_heights",
     "add_inventory",
@@ -103,6 +111,7 @@ __all__ = [
     "list_records",
     "list_structures",
     "make_ready",
+    "many_text",
     "network_of",
     "page_files",
     "place_at",
@@ -119,6 +128,7 @@ __all__ = [
     "scout_json",
     "scout_places",
     "scout_text",
+    "screen_many",
     "structure_matches",
     "structure_view",
     "structures_json",
