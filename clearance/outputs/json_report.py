@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from clearance.core.drive import Drive, Finding, InOut, Piece, Stop, TurnOff
-from clearance.core.extract import ExtractInfo
+from clearance.core.drive import Drive, Finding, Piece, Stop, TurnOff
 from clearance.core.facility import Facility
 from clearance.core.lengths import Length
-from clearance.core.places import Place
-from clearance.core.structure import Evidence, Structure
-from clearance.outputs.elements import elements_of
-from clearance.outputs.measures import Units, clearance_text, coach_text
+from clearance.outputs.json_values import (
+    clearance_value,
+    coach_value,
+    data_value,
+    in_out_value,
+    length_value,
+    place_value,
+    structure_value,
+)
+from clearance.outputs.measures import Units
 from clearance.outputs.times import moment_at
 from clearance.outputs.wording import (
     CAUTIONS,
@@ -84,26 +89,13 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
         "format_version": FORMAT_VERSION,
         "verdict": drive.verdict.value,
         "verdict_text": verdict_sentence(drive, units),
-        "places": [_place(p) for p in drive.places],
-        "coach": {
-            "name": coach.name,
-            "height": _measure(coach.height),
-            "margin": _measure(coach.margin),
-            "need": _measure(coach.need),
-            "comfort": _measure(coach.comfort_or_need),
-            "width": _measure(coach.width),
-            "length": _measure(coach.length),
-            "wheelbase": _measure(coach.wheelbase),
-            "weight_kg": coach.weight_kg,
-            "towing": coach.towing,
-            "tow_reversible": coach.tow_reversible,
-            "propane": coach.propane,
-        },
+        "places": [place_value(p) for p in drive.places],
+        "coach": coach_value(coach),
         "unverified": drive.unverified.value,
         "policy_seconds": drive.policy_seconds,
         "distance_m": drive.distance_m,
         "duration_s": drive.duration_s,
-        "ceiling": _clearance(drive.ceiling),
+        "ceiling": clearance_value(drive.ceiling),
         "departure": drive.departure.isoformat() if drive.departure else None,
         "pieces": [_piece(p) for p in drive.pieces],
         "findings": [_finding(f, drive, units) for f in drive.findings],
@@ -116,7 +108,7 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
             "differences": [_finding(f, drive, units) for f in drive.car.differences],
         },
         "in_the_way": [_finding(f, drive, units) for f in drive.in_the_way],
-        "gets_through": _clearance(drive.gets_through),
+        "gets_through": clearance_value(drive.gets_through),
         "obstacles": [
             {
                 "kind": o.kind,
@@ -148,28 +140,12 @@ def drive_json(drive: Drive, units: Units = Units.FEET) -> dict[str, Any]:
         },
         "notes": list(drive.notes),
         "cautions": list(CAUTIONS),
-        "data": _data(drive.info),
+        "data": data_value(drive.info),
     }
-
-
-def _length(length: Length, feet: str) -> dict[str, Any]:
-    return {"metres": float(length.metres), "tenths_of_mm": length.tenths, "feet": feet}
-
-
-def _clearance(length: Length | None) -> dict[str, Any] | None:
-    return None if length is None else _length(length, clearance_text(length))
-
-
-def _measure(length: Length | None) -> dict[str, Any] | None:
-    return None if length is None else _length(length, coach_text(length))
 
 
 def _points(points: tuple[tuple[float, float], ...]) -> list[list[float]]:
     return [[lon, lat] for lon, lat in points]
-
-
-def _place(place: Place) -> dict[str, Any]:
-    return {"name": place.name, "kind": place.kind, "osm": place.osm, "lon": place.lon, "lat": place.lat}
 
 
 def _piece(piece: Piece) -> dict[str, Any]:
@@ -197,11 +173,11 @@ def _finding(finding: Finding, drive: Drive, units: Units) -> dict[str, Any]:
         "lon": finding.lon,
         "lat": finding.lat,
         "road": finding.road,
-        "clearance": _clearance(finding.clearance),
+        "clearance": clearance_value(finding.clearance),
         "headroom": _headroom(finding.headroom),
         "advice": advice(finding, drive.coach, units),
         "turn_off": _turn_off(finding.turn_off),
-        "structure": _structure(finding.structure),
+        "structure": structure_value(finding.structure),
     }
 
 
@@ -212,7 +188,7 @@ def _headroom(length: Length | None) -> dict[str, Any] | None:
     feet, inches = length.floor_inches()
     whole = feet * 12 + inches
     sign = "-" if whole < 0 else ""
-    return _length(length, f"{sign}{abs(whole) // 12}'{abs(whole) % 12}\"")
+    return length_value(length, f"{sign}{abs(whole) // 12}'{abs(whole) % 12}\"")
 
 
 def _turn_off(turn: TurnOff | None) -> dict[str, Any] | None:
@@ -230,46 +206,10 @@ def _turn_off(turn: TurnOff | None) -> dict[str, Any] | None:
     }
 
 
-def _structure(structure: Structure) -> dict[str, Any]:
-    elements = elements_of(structure)
-    return {
-        "key": structure.key,
-        "kind": structure.kind.value,
-        "name": structure.name,
-        "road": structure.road,
-        "lon": structure.lon,
-        "lat": structure.lat,
-        "upper": structure.upper,
-        "order_not_told": structure.ambiguous_order,
-        "ways": list(elements.ways),
-        "nodes": list(elements.nodes),
-        "relations": list(elements.relations),
-        "evidence": [_evidence(e) for e in structure.evidence],
-        "warnings": list(structure.warnings),
-    }
-
-
-def _evidence(evidence: Evidence) -> dict[str, Any]:
-    return {
-        "class": evidence.evidence_class.value,
-        "figure": _clearance(evidence.figure),
-        "direction": evidence.direction.value,
-        "element": evidence.element,
-        "key": evidence.key,
-        "raw": evidence.raw,
-        "condition": evidence.condition,
-        "can_clear": evidence.can_clear,
-        "note": evidence.note,
-        "source": evidence.source,
-        "date": evidence.date,
-        "implied": _clearance(evidence.implied),
-    }
-
-
 def _stop(stop: Stop, drive: Drive, units: Units) -> dict[str, Any]:
     arrives, leaves = (moment_at(drive, s) for s in (stop.arrives_s, stop.leaves_s))
     return {
-        "place": _place(stop.place),
+        "place": place_value(stop.place),
         "lon": stop.lon,
         "lat": stop.lat,
         "off_road_m": stop.off_road_m,
@@ -279,44 +219,21 @@ def _stop(stop: Stop, drive: Drive, units: Units) -> dict[str, Any]:
         "arrives": None if arrives is None else arrives.isoformat(),
         "leaves": None if leaves is None else leaves.isoformat(),
         "off_road_text": off_road_text(stop, units),
-        "in_out": _in_out(stop.in_out),
+        "in_out": in_out_value(stop.in_out),
     }
 
 
 def _facility(facility: Facility, drive: Drive, units: Units) -> dict[str, Any]:
     return {
         "kind": facility.kind.value,
-        "place": _place(facility.place),
+        "place": place_value(facility.place),
         "lon": facility.lon,
         "lat": facility.lat,
         "distance_m": facility.distance_m,
         "detour_s": facility.detour_s,
-        "in_out": _in_out(facility.in_out),
-        "canopy": _clearance(facility.canopy),
+        "in_out": in_out_value(facility.in_out),
+        "canopy": clearance_value(facility.canopy),
         "notes": list(facility.notes),
         "full_tank": facility.full_tank,
         "text": f"{facility_title(facility)}, {facility_text(facility, drive.coach, units)}",
-    }
-
-
-def _in_out(in_out: InOut | None) -> dict[str, Any] | None:
-    if in_out is None:
-        return None
-    turn = {"kind": in_out.turn_kind, "lon": in_out.turn_lon, "lat": in_out.turn_lat, "metres": in_out.turn_m}
-    return {
-        "answer": in_out.answer.value,
-        "reason": in_out.reason,
-        "serious": in_out.serious,
-        "dead_end_m": in_out.dead_end_m,
-        "turn": turn if in_out.turn_kind else None,
-    }
-
-
-def _data(info: ExtractInfo) -> dict[str, Any]:
-    return {
-        "source": info.source,
-        "data_date": info.data_date,
-        "read_date": info.read_date,
-        "attribution": info.attribution,
-        "warnings": list(info.warnings),
     }

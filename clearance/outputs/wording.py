@@ -43,6 +43,7 @@ __all__ = [
     "Units",
     "advice",
     "area_text",
+    "aside_text",
     "clearance_or_none",
     "coach_line",
     "counted",
@@ -419,9 +420,14 @@ _BESIDE_M = 50.0
 
 def off_road_text(stop: Stop, units: Units = Units.FEET) -> str:
     """How far the road is from a place that does not lie beside it; else empty."""
-    if stop.off_road_m <= _BESIDE_M:
+    return aside_text(stop.off_road_m, units)
+
+
+def aside_text(off_road_m: float, units: Units = Units.FEET) -> str:
+    """How far the road is from a place, by the metres between them; empty where it lies beside the road."""
+    if off_road_m <= _BESIDE_M:
         return ""
-    return f"The nearest road for the coach is {distance_text(stop.off_road_m, units)} from it."
+    return f"The nearest road for the coach is {distance_text(off_road_m, units)} from it."
 
 
 _FACILITY = {
