@@ -80,26 +80,32 @@ class Reach:
         """No search yet; one is made for each home, direction and set of zones that is asked for."""
         self.ground, self.weights = ground, weights
         self.costs = weights.costs
-        self._openings = Openings(ground.network, weights.costs)
+        self.openings = Openings(ground.network, weights.costs)
         self._fans: dict[tuple[object, ...], Fan] = {}
 
     def fan(self, ends: Both, added: Sequence[float] = ()) -> Fan:
         """The fan of one destination, until the next is asked for; `added` counts at each end at home."""
         own, others = self.ground.zones(self.costs, ends)
-        plus = tuple(added) or (0.0,) * len(ends.home)
-        key = (ends.leg, own, plus, *((s.arc, s.fraction) for s in ends.home))
+        fan = self.fan_at(ends.leg, ends.home, own, added)
+        fan.attach(others, [s.arc for s in ends.goals])
+        return fan
+
+    def fan_at(
+        self, leg: Leg, home: Sequence[Snap], zones: frozenset[int], added: Sequence[float] = ()
+    ) -> Fan:
+        """The fan of a home with `zones` open, attached to whatever it was last asked for."""
+        plus = tuple(added) or (0.0,) * len(home)
+        key = (leg, zones, plus, *((s.arc, s.fraction) for s in home))
         if key not in self._fans:
             self._fans[key] = Fan(
                 self.ground.network,
                 self.weights,
-                self.ground.turns(ends.leg),
-                self._openings,
-                home=[End(snap=s, added=a) for s, a in zip(ends.home, plus, strict=True)],
-                zones=own,
+                self.ground.turns(leg),
+                self.openings,
+                home=[End(snap=s, added=a) for s, a in zip(home, plus, strict=True)],
+                zones=zones,
             )
-        fan = self._fans[key]
-        fan.attach(others, [s.arc for s in ends.goals])
-        return fan
+        return self._fans[key]
 
     def drive(self, ends: Both) -> Route | None:
         """The cheapest drive between home and any snap of the destination; None where there is none."""

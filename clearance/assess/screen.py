@@ -22,7 +22,6 @@ from clearance.assess.reach import Both, Ground, Lifted, LiftedFinder, Reach
 from clearance.assess.turning import PlacesToTurn
 from clearance.core.drive import Verdict
 from clearance.core.errors import PlaceError
-from clearance.core.lengths import Length
 from clearance.core.screening import (
     Admitted,
     Destination,
@@ -33,12 +32,11 @@ from clearance.core.screening import (
     Screening,
     SortBy,
     Trip,
+    admitted,
     sorted_rows,
 )
 from clearance.core.structure import Standing
-from clearance.network.network import NO_LIMIT
 from clearance.routing.fan import Weights
-from clearance.routing.kernels import UNREACHED
 from clearance.routing.snap import SegmentIndex
 
 if TYPE_CHECKING:
@@ -257,7 +255,7 @@ class _OneCoach:
 
     def _admitted(self, there: Both, back: Both, *, passable: bool) -> Admitted:
         reach = self._lifted.widths(_NOTHING_LIFTED, passable=passable)
-        return _clearance(reach.width(there)).least(_clearance(reach.width(back)))
+        return admitted(reach.width(there)).least(admitted(reach.width(back)))
 
     # --- what is told of them
 
@@ -302,12 +300,6 @@ class _OneCoach:
 def _both(leg: Leg, start: Sequence[Snap], end: Sequence[Snap]) -> Both:
     home, goals = (start, end) if leg is Leg.THERE else (end, start)
     return Both(leg, tuple(home), tuple(goals))
-
-
-def _clearance(width: int) -> Admitted:
-    if width == UNREACHED:
-        return Admitted(way=False)
-    return Admitted(way=True, clearance=None if width == NO_LIMIT else Length(width))
 
 
 def _worse(one: Standing, other: Standing) -> bool:

@@ -17,18 +17,24 @@ from clearance.core.structure import Standing, Structure
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    import numpy as np
+    import numpy.typing as npt
+
 __all__ = [
+    "NO_WAY",
+    "UNLIMITED",
     "Admitted",
     "Destination",
     "Flag",
     "Leg",
     "Problem",
-    "RoadHeight",
+    "RoadHeights",
     "Row",
     "Screening",
     "SortBy",
     "Totals",
     "Trip",
+    "admitted",
     "sorted_rows",
     "totals",
 ]
@@ -225,21 +231,40 @@ class Screening:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RoadHeight:
-    """A stretch of road and the greatest clearance that can be driven along it, there and back from home.
+class RoadHeights:
+    """The greatest clearance that can be driven along each stretch of road, there and back from home.
 
-    `points` are (lon, lat) WGS84 degrees in the direction of the way. `tallest` has unverified structures
-    passable, `verified` has them closed; `coach` is an index into the coaches asked for, whose limits other
-    than height count.
+    Columns of r stretches, each of one way: `way` the OSM id, `road` and `highway` its name and kind;
+    `tallest` and `verified` (r,) int32 tenths of a millimetre, with unverified structures passable and
+    closed, `NO_WAY` where no way leads there and back, `UNLIMITED` where no known figure limits it. The
+    points of stretch i are ptr[i] : ptr[i + 1] of `lon`, `lat`, WGS84 degrees in the order of the way.
+
+    A stretch counts driven from end to end, in whichever direction can be had, and back in either; who drives
+    to it may turn round on it. `coach` is the one whose limits other than height count.
     """
 
-    coach: int
-    road: str
-    highway: str
-    way: int
-    points: tuple[tuple[float, float], ...]
-    tallest: Admitted
-    verified: Admitted
+    coach: Coach
+    info: ExtractInfo
+    way: npt.NDArray[np.int64]
+    road: tuple[str, ...]
+    highway: tuple[str, ...]
+    tallest: npt.NDArray[np.int32]
+    verified: npt.NDArray[np.int32]
+    ptr: npt.NDArray[np.int64]
+    lon: npt.NDArray[np.float64]
+    lat: npt.NDArray[np.float64]
+
+
+#: In `RoadHeights`: no way at all, and no known figure on the way.
+NO_WAY = -1
+UNLIMITED = 2**31 - 1
+
+
+def admitted(width: int) -> Admitted:
+    """A clearance as the searches tell it: tenths of a millimetre, `NO_WAY` or `UNLIMITED`."""
+    if width == NO_WAY:
+        return Admitted(way=False)
+    return Admitted(way=True, clearance=None if width == UNLIMITED else Length(width))
 
 
 # --- order and sums -----------------------------------------------------------------------------------

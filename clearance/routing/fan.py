@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearance.routing.fan_kernels import chain, cheaper, wider
+from clearance.routing.fan_kernels import chain, cheaper, wider, wider_for_each
 from clearance.routing.kernels import UNREACHED, shortest, widest
 from clearance.routing.plan import stretch
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     Numbers = npt.NDArray[Any]
 
-__all__ = ["Directed", "End", "Fan", "Found", "Openings", "Weights", "directed"]
+__all__ = ["Directed", "End", "Fan", "Found", "Openings", "Weights", "ZoneWork", "directed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +180,13 @@ class _Groups:
             ]
         )
 
+    def of_each(self, keys: I64) -> tuple[I64, I64]:
+        """The values of all these keys, and for each the number of the key it is for."""
+        begin = np.searchsorted(self._keys, keys)
+        count = np.searchsorted(self._keys, keys, side="right") - begin
+        owner = np.repeat(np.arange(keys.size), count)
+        return self._values[np.arange(owner.size) + (begin + count - np.cumsum(count))[owner]], owner
+
 
 class Openings:
     """The ends-only roads and gates of a network for one vehicle, by zone and by way.
@@ -204,6 +211,27 @@ class Openings:
         zones = list(zones)
         states = np.concatenate((self._by_zone.of(zones), self._by_way.of(ways)))
         return states, self._gates.of(zones)
+
+    def of_zones(self, zones: I64) -> tuple[tuple[I64, I64], tuple[I64, I64]]:
+        """States and gates that open with each of many zones, each with the number of the zone it is of."""
+        return self._by_zone.of_each(zones), self._gates.of_each(zones)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneWork:
+    """Zones to be opened one after another, and what is then to be read.
+
+    `state`, `gate` (indices into `costs.gate_turn`) and `read` (states, int32) each with the number of the
+    zone they belong to, ascending, less than `zones`.
+    """
+
+    zones: int
+    state: I64
+    of_state: I64
+    gate: I64
+    of_gate: I64
+    read: I32
+    of_read: I64
 
 
 # --- the search ---------------------------------------------------------------------------------------
@@ -399,6 +427,40 @@ class Fan:
         else:
             wanted = np.array([s for arc in arcs for s in self._read_states(arc)], dtype=np.int32)
             self._changed = cheaper(*graph, *sown, wanted, keys, heap, self._touched, *self._old)
+
+    def each(self, opened: ZoneWork) -> I32:
+        """The widths at `opened.read`, each with its own zone open beside those of home.
+
+        Only for widths. What the fan is attached to is let go.
+        """
+        self.detach()
+        weights, network = self._weights, self._network
+        shut = self._state[opened.state] == weights.worst
+        shut &= weights.opened[network.state_arc[opened.state]] != weights.worst
+        state, of_state = opened.state[shut], opened.of_state[shut]
+        shut = self._turn[self._gate_at[opened.gate]] == weights.worst
+        shut &= weights.gate[opened.gate] != weights.worst
+        gate, of_gate = opened.gate[shut], opened.of_gate[shut]
+        count = np.arange(opened.zones + 1)
+        told: I32 = wider_for_each(
+            self._turns.ptr,
+            self._turns.to,
+            self._state,
+            self._turn,
+            self.labels,
+            np.searchsorted(of_state, count),
+            state.astype(np.int32),
+            weights.opened[network.state_arc[state]],
+            np.searchsorted(of_gate, count),
+            self._gate_at[gate],
+            self._gate_from[gate],
+            weights.gate[gate],
+            np.array([joint.turn for joint in self._joints], dtype=np.int64),
+            np.array([joint.label for joint in self._joints], dtype=np.int32),
+            np.searchsorted(opened.of_read, count),
+            opened.read,
+        )
+        return told
 
     def detach(self) -> None:
         """Back to the fan of home alone."""
