@@ -12,6 +12,7 @@ from clearance.core.errors import PlaceError
 from clearance.core.structure import Standing
 from clearance.network.network import FLAG_CAR_PARK, FLAG_DRIVE_THROUGH
 from clearance.routing.mask import STANDINGS
+from clearance.routing.ran import stage
 from clearance.routing.route import covered_hits
 from clearance.routing.snap import snap
 
@@ -69,6 +70,7 @@ def _too_low_on(case: Case, arc: int) -> str | None:
     return None
 
 
+@stage("in and out")
 def in_out_of(
     case: Case, route: Route, arrived: Snap, *, forward: bool, turning: PlacesToTurn | None = None
 ) -> InOut:

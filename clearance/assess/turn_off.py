@@ -13,6 +13,7 @@ from clearance.assess.pieces import road_of
 from clearance.core.drive import Finding, TurnOff
 from clearance.core.structure import Standing
 from clearance.routing.plan import ends_of
+from clearance.routing.ran import stage
 from clearance.routing.reverse import without
 from clearance.routing.way import Tried, best_way
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["turn_off_before", "with_turn_offs"]
 
 
+@stage("turn-offs")
 def with_turn_offs(
     case: Case, route: Route, findings: Sequence[Finding], *, end: Sequence[Snap], start: Sequence[Snap]
 ) -> tuple[Finding, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +75,11 @@ __all__ = ["command"]
 @coach_options
 @records_options
 @drive_options
+@click.option(
+    "--explain",
+    is_flag=True,
+    help="Tell on stderr which searches ran, what they looked at, and the milliseconds of each stage.",
+)
 def command(
     *,
     roads: Path,
@@ -86,6 +93,7 @@ def command(
     detour: float,
     trade_offs: bool,
     at_most: int | None,
+    explain: bool,
     **given: Any,
 ) -> int:
     """Plan a drive on ROADS, a file made by `clearance get`, and check everything over it.
@@ -104,6 +112,8 @@ def command(
 
     coach = coach_from(given)
     assert coach is not None, "a height is needed here"
+    if explain:
+        click.get_current_context().with_resource(_explained())
     if trade_offs or at_most is not None:
         if not (start and end) or via or day or reorder or along:
             raise UsageError("--trade-offs and --at-most are for one drive --from a place --to another alone")
@@ -131,6 +141,18 @@ def command(
         records=records_from(given),
     )
     return tell_drive(drive, roads, given)
+
+
+@contextmanager
+def _explained() -> Iterator[None]:
+    """Tell on stderr what ran inside, however it ends."""
+    from clearance import workflow
+
+    try:
+        with workflow.explaining() as ran:
+            yield
+    finally:
+        click.echo(workflow.explained_text(ran), nl=False, err=True)
 
 
 def _trade_offs(

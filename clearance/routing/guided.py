@@ -104,7 +104,8 @@ def guided(
     if not network.landmark_ms.shape[1]:
         raise ValueError("this network has no landmarks")
     # Compiled code, loaded where it is needed alone.
-    from clearance.routing.guided_kernel import search
+    with stage("load"):
+        from clearance.routing.guided_kernel import search
 
     guide = Guide.to(network, targets, target_extra)
     tried = tried or Tried(network)

@@ -23,6 +23,7 @@ from clearance.network.network import (
     NODE_CAR_PARK,
 )
 from clearance.routing.policy import COACH_TOP_KMH, POLICIES, PROMISED_WEIGHT, Policy
+from clearance.routing.ran import stage
 from clearance.routing.rules import LIMIT_KINDS, Vehicle
 
 if TYPE_CHECKING:
@@ -83,6 +84,7 @@ class Costs:
     gate_area: I32
 
 
+@stage("costs")
 def coach_costs(
     network: Network,
     coach: Coach,

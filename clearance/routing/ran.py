@@ -10,24 +10,26 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 
-__all__ = ["Ran", "Searched", "is_recorded", "recording", "searched", "stage"]
+__all__ = ["Ran", "Searched", "is_recorded", "noted", "recording", "searched", "stage"]
 
 
 @dataclass(frozen=True, slots=True)
 class Searched:
-    """One search: by which engine, and the number of states whose labels it made final."""
+    """One search: by which engine, and how many states it made final, or what `unit` says it counts."""
 
     engine: str
     settled: int
+    unit: str = "states settled"
 
 
 @dataclass(slots=True)
 class Ran:
-    """Seconds by stage, each without the stages inside it, and the searches in order."""
+    """Seconds by stage, each without the stages inside it, the searches in order, and what else was told."""
 
     clock: Callable[[], float]
     seconds: dict[str, float] = field(default_factory=dict)
     searches: list[Searched] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     _stages: list[str] = field(default_factory=list)
     _since: float = 0.0
 
@@ -80,8 +82,15 @@ def is_recorded() -> bool:
     return _RAN.get() is not None
 
 
-def searched(engine: str, settled: int) -> None:
-    """Tell of a search that is done."""
+def searched(engine: str, settled: int, unit: str = "states settled") -> None:
+    """Tell of a search that is done; see `Searched`."""
     ran = _RAN.get()
     if ran is not None:
-        ran.searches.append(Searched(engine, settled))
+        ran.searches.append(Searched(engine, settled, unit))
+
+
+def noted(text: str) -> None:
+    """Tell of something else that bears on what ran."""
+    ran = _RAN.get()
+    if ran is not None:
+        ran.notes.append(text)

@@ -20,7 +20,10 @@ if TYPE_CHECKING:
     I32 = npt.NDArray[np.int32]
     I64 = npt.NDArray[np.int64]
 
-__all__ = ["pareto"]
+__all__ = ["ENGINE", "pareto"]
+
+#: What ran, for those who ask.
+ENGINE = "exact labels by count, then time, bounded by a search backwards, 4-ary heap"
 
 
 # Helpers become part of the search, which is loaded ready-made.

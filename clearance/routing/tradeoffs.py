@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.routing.plan import route_of, states_of, stretch
+from clearance.routing.ran import searched, stage
 from clearance.routing.reverse import backward_turns, cost_to_go
-from clearance.routing.tradeoff_kernel import pareto
+from clearance.routing.tradeoff_kernel import ENGINE, pareto
 from clearance.routing.unverified import unproven, unverified_on, unverified_turns
 
 if TYPE_CHECKING:
@@ -126,20 +127,22 @@ class _Search:
             return
         turn_count = unverified_turns(network, self.marked)
         turn_count[costs.turn_extra == np.inf] = -1
-        label_state, label_before, labels, counts, times = pareto(
-            network.turn_ptr,
-            network.turn_to,
-            turn_count=turn_count,
-            cost=costs.cost,
-            to_go=costs.cost + after,
-            sources=np.array([state for state, _, _, _ in first], dtype=np.int32),
-            source_times=np.array([seconds for _, seconds, _, _ in first], dtype=np.float64),
-            source_counts=np.array([count for _, _, count, _ in first], dtype=np.int32),
-            last_state=np.array([before for before, _, _, _, _ in last], dtype=np.int32),
-            last_count=np.array([added for _, added, _, _, _ in last], dtype=np.int32),
-            last_time=np.array([seconds for _, _, _, seconds, _ in last], dtype=np.float64),
-            least_gain=_LEAST_GAIN_S,
-        )
+        with stage("search"):
+            label_state, label_before, labels, counts, times = pareto(
+                network.turn_ptr,
+                network.turn_to,
+                turn_count=turn_count,
+                cost=costs.cost,
+                to_go=costs.cost + after,
+                sources=np.array([state for state, _, _, _ in first], dtype=np.int32),
+                source_times=np.array([seconds for _, seconds, _, _ in first], dtype=np.float64),
+                source_counts=np.array([count for _, _, count, _ in first], dtype=np.int32),
+                last_state=np.array([before for before, _, _, _, _ in last], dtype=np.int32),
+                last_count=np.array([added for _, added, _, _, _ in last], dtype=np.int32),
+                last_time=np.array([seconds for _, _, _, seconds, _ in last], dtype=np.float64),
+                least_gain=_LEAST_GAIN_S,
+            )
+            searched(ENGINE, label_state.size, "labels made")
         for label, count, seconds in zip(labels.tolist(), counts.tolist(), times.tolist(), strict=True):
             _, _, state, _, stop = last[-1 - int(label_state[label])]
             states = [state]

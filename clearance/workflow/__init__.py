@@ -23,6 +23,7 @@ from clearance.workflow.evidence import (
     remove_list,
     write_left_over,
 )
+from clearance.workflow.explained import explained_text, explaining
 from clearance.workflow.opened import make_ready
 from clearance.workflow.records import (
     RECORD_ENDINGS,
@@ -104,6 +105,8 @@ __all__ = [
     "drive_ways",
     "evidence_json",
     "evidence_text",
+    "explained_text",
+    "explaining",
     "get_roads",
     "import_records",
     "inspect_file",

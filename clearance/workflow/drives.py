@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearance.core.errors import InputError, PlaceError, UsageError
+from clearance.routing.ran import stage
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -68,10 +69,11 @@ def plan_drive(
     Raises UsageError where two places that follow each other are the same, PlaceError where one cannot
     be found or lies far from any road, NoWayError where not even a car gets there.
     """
-    from clearance.assess.day import Along, plan_day, reordered
-    from clearance.core.drive import Unverified
-    from clearance.core.facility import FacilityKind
-    from clearance.workflow.recorded import roads_with_records
+    with stage("load"):
+        from clearance.assess.day import Along, plan_day, reordered
+        from clearance.core.drive import Unverified
+        from clearance.core.facility import FacilityKind
+        from clearance.workflow.recorded import roads_with_records
 
     recorded = roads_with_records(roads, records)
     network = recorded.network
@@ -179,11 +181,13 @@ def write_drive(
     """
     from clearance.outputs.atomic import write_whole
 
-    made = [
-        (path, _drive_as(drive, path, units=units, roads=roads, paper=paper, tiles=tiles)) for path in outputs
-    ]
-    for path, content in made:
-        write_whole(path, content)
+    with stage("write"):
+        made = [
+            (path, _drive_as(drive, path, units=units, roads=roads, paper=paper, tiles=tiles))
+            for path in outputs
+        ]
+        for path, content in made:
+            write_whole(path, content)
 
 
 def drive_bytes(drive: Drive, ending: str, *, units: str, roads: Path, paper: str = "a4") -> bytes:

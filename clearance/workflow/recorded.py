@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from clearance.routing.ran import noted, stage
+
 if TYPE_CHECKING:
     from clearance.network.network import Network
 
@@ -20,20 +22,30 @@ class Recorded:
     notes: tuple[str, ...] = ()
 
 
+def _told(network: Network) -> str:
+    """What of a network bears on how it is searched."""
+    marks = network.landmark_ms.shape[1] // 2
+    landmarks = f"{marks} landmarks" if marks else "no landmarks, as small ones have none"
+    return f"road file of {network.node_osm.size} nodes, {network.state_arc.size} states, {landmarks}"
+
+
 def roads_with_records(roads: Path, records: Path | None) -> Recorded:
     """The network of a road file, with the heights of a file of records as evidence where one is given.
 
     Raises RoadFileError for the road file, InputError for the records.
     """
-    from clearance.network.roadfile import open_road_file
+    with stage("open"):
+        from clearance.network.roadfile import open_road_file
 
-    network = open_road_file(roads)
+        network = open_road_file(roads)
+    noted(_told(network))
     if records is None:
         return Recorded(network)
-    from clearance.assess.records import with_records
-    from clearance.sources.records import read_records
+    with stage("records"):
+        from clearance.assess.records import with_records
+        from clearance.sources.records import read_records
 
-    counted = with_records(network, read_records(records))
+        counted = with_records(network, read_records(records))
     if not counted.records and not counted.notes:
         return Recorded(network)
     heights = "1 height" if counted.records == 1 else f"{counted.records} heights"

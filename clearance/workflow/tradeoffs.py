@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearance.core.errors import UsageError
+from clearance.routing.ran import stage
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -41,10 +42,11 @@ def plan_trade_offs(
     What is compared is driving time and the number of unverified structures passed. Heights in the file
     `records` count as measured. Raises as `workflow.plan_drive` does.
     """
-    from clearance.assess.day import Halt
-    from clearance.assess.tradeoffs import plan_trade_offs as plan
-    from clearance.core.place_text import find_place
-    from clearance.workflow.recorded import roads_with_records
+    with stage("load"):
+        from clearance.assess.day import Halt
+        from clearance.assess.tradeoffs import plan_trade_offs as plan
+        from clearance.core.place_text import find_place
+        from clearance.workflow.recorded import roads_with_records
 
     recorded = roads_with_records(roads, records)
     network = recorded.network
@@ -73,9 +75,10 @@ def write_trade_offs(found: TradeOffs, outputs: Sequence[Path], *, units: str) -
     from clearance.outputs.atomic import write_whole
 
     check_trade_off_endings(outputs)
-    made = [(path, _as(found, path.suffix.lower(), units)) for path in outputs]
-    for path, content in made:
-        write_whole(path, content)
+    with stage("write"):
+        made = [(path, _as(found, path.suffix.lower(), units)) for path in outputs]
+        for path, content in made:
+            write_whole(path, content)
 
 
 def _as(found: TradeOffs, ending: str, units: str) -> str:
