@@ -195,6 +195,8 @@ def _plain(text: str) -> str:
 def _take_routes(text: str) -> tuple[str, set[str]]:
     """The text without its numbered roads, and those."""
     routes: set[str] = set()
+    if not any(c.isdigit() for c in text):
+        return text, routes
     for letter, pattern in _ROUTES:
         for found in pattern.finditer(text):
             # A letter behind the number is a part of it (US 1A), but for a direction (I 95N).
