@@ -14,6 +14,7 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from itertools import islice
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
@@ -238,16 +239,26 @@ def _sum_of(labels: Any) -> float:
     return float(labels[np.isfinite(labels)].sum())
 
 
+def _hub(network: Network, costs: Costs) -> int:
+    """The first state, drawn as the pairs are, that leads to half of the network: none in a dead end.
+
+    Raises RuntimeError where fifty draws find none.
+    """
+    for start, _ in islice(_pairs(costs), 50):
+        if 2 * int(np.isfinite(_labels(network, costs, start, [])[0]).sum()) > costs.cost.size:
+            return start
+    raise RuntimeError("no state leads to half of the network")
+
+
 def one_to_all_own(path: Path, repeat: int) -> tuple[list[float], Told]:
     """Our search with no target, from one state to all."""
     network, own = _costs(path)
-    start = next(_pairs(own))[0]
-    _labels(network, own, start, [start])
+    start = _hub(network, own)
     seconds, (labels, _) = timed(lambda: _labels(network, own, start, []), repeat)
     return seconds, _sum_of(labels)
 
 
-def _matrix(network: Network, costs: Costs) -> Any:
+def turn_matrix(network: Network, costs: Costs) -> Any:
     """The graph of states for scipy: an entry for each open turn, what its first arc and the turn cost."""
     from scipy.sparse import csr_array
 
@@ -265,8 +276,8 @@ def one_to_all_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
     from scipy.sparse.csgraph import dijkstra
 
     network, own = _costs(path)
-    start = next(_pairs(own))[0]
-    matrix = _matrix(network, own)
+    start = _hub(network, own)
+    matrix = turn_matrix(network, own)
     seconds, labels = timed(lambda: dijkstra(matrix, indices=start), repeat)
     return seconds, _sum_of(labels)
 
@@ -335,7 +346,7 @@ def one_to_one_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
 
     network, own = _costs(path)
     pairs = _reached(network, own, PAIRS)
-    matrix = _matrix(network, own)
+    matrix = turn_matrix(network, own)
     return _over_pairs(lambda start, end: float(dijkstra(matrix, indices=start)[end]), pairs, repeat)
 
 
@@ -345,7 +356,7 @@ def one_to_one_networkx(path: Path, repeat: int) -> tuple[list[float], Told]:
 
     network, own = _costs(path)
     pairs = _reached(network, own, PAIRS)
-    matrix = _matrix(network, own).tocoo()
+    matrix = turn_matrix(network, own).tocoo()
     graph = nx.DiGraph()
     graph.add_weighted_edges_from(
         zip(matrix.row.tolist(), matrix.col.tolist(), matrix.data.tolist(), strict=True)
@@ -363,7 +374,7 @@ def widest_own(path: Path, repeat: int) -> tuple[list[float], Told]:
     np.minimum.at(width, network.hit_arc, own.low[network.hit_structure, network.hit_side])
     states = width[network.state_arc]
     turns = np.full(network.turn_to.size, NO_LIMIT, np.int32)
-    start = np.array([next(_pairs(own))[0]], dtype=np.int32)
+    start = np.array([_hub(network, own)], dtype=np.int32)
     top = np.array([NO_LIMIT], dtype=np.int32)
 
     def one() -> Any:
