@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import math
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import ModuleType
@@ -12,7 +13,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from clearance.network.roadfile import write_road_file
+from clearance.network.roadfile import open_road_file, write_road_file
 from clearance.structures.segments import Segments
 from tests.towns import Town
 
@@ -125,3 +126,30 @@ def test_the_developers_page_has_the_marks() -> None:
     bench = _script("bench")
     text = (SCRIPTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
     assert text.count(bench.BEGIN) == text.count(bench.END) == 1
+
+
+def test_costs_are_compared_with_scipy_by_both_searches(roads: Path) -> None:
+    script = _script("compare_costs")
+    found = script.compare("small", open_road_file(roads), 60, 1)
+    assert (found.pairs, found.coaches, found.wrong) == (60, 2, 0)
+    assert 20 < found.joined <= 60
+
+
+def test_costs_that_differ_are_told(
+    roads: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    script = _script("compare_costs")
+    best_way = script.best_way
+
+    def dearer(*args: object, **kwargs: object) -> object:
+        way = best_way(*args, **kwargs)
+        return way and replace(way, cost=way.cost * (1 + 1e-8))
+
+    monkeypatch.setattr(script, "best_way", dearer)
+    monkeypatch.setattr(sys, "argv", ["compare_costs.py", "--pairs", "20", str(roads)])
+    with pytest.raises(SystemExit) as ended:
+        script.main()
+    assert ended.value.code == 1
+    told = capsys.readouterr()
+    assert "1.0e-08" in told.out
+    assert told.err.count(" not ") > 20
