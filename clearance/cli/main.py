@@ -25,6 +25,7 @@ _COMMANDS = {
     "drive": ("clearance.cli.drive", "Plan a drive for a coach and check everything over it."),
     "coach": ("clearance.cli.coach", "Write or show a coach file: what was measured on the coach."),
     "inspect": ("clearance.cli.inspect", "Check a line made elsewhere, and mend it where it is too low."),
+    "screen": ("clearance.cli.screen", "Check many destinations there and back, for one coach or several."),
     "scout": ("clearance.cli.scout", "List the structures of unknown height to look at first."),
     "screen-many": ("clearance.cli.screen_many", "Screen many homes and regions, on one machine or many."),
     "serve": ("clearance.cli.serve", "Open a local page for people who will not type commands."),

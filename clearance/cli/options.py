@@ -21,6 +21,8 @@ __all__ = [
     "HOW_TO_MEASURE",
     "coach_from",
     "coach_options",
+    "coaches_from",
+    "coaches_options",
     "departure_from",
     "drive_options",
     "tell_drive",
@@ -70,6 +72,21 @@ def coach_options(command: F) -> F:
     for option in reversed(_COACH):
         command = option(command)
     return command
+
+
+def coaches_options(command: F) -> F:
+    """Add the options that describe several coaches by their files, or one."""
+    for option in reversed(_COACH[1:]):
+        command = option(command)
+    return click.option(
+        "--coach",
+        "coach_files",
+        metavar="FILE",
+        multiple=True,
+        type=click.Path(path_type=Path),
+        help="Coach file (see `clearance coach new`), more than once for several coaches; each option below "
+        "overrides what they say.",
+    )(command)
 
 
 _RESULT = (
@@ -199,6 +216,27 @@ def coach_from(given: dict[str, Any], *, height_needed: bool = True) -> Coach | 
     if given["propane"] is not None:
         told["propane"] = given["propane"]
     return _towed(replace(coach, **told), given["towing"], _length("length", given["length"]))
+
+
+def coaches_from(given: dict[str, Any]) -> list[Coach]:
+    """The coaches that coach files and the options describe; a file without a name goes by its own.
+
+    Raises UsageError and InputError as `coach_from` does, and UsageError for one height for several coaches.
+    """
+    files: tuple[Path, ...] = given["coach_files"]
+    if not files:
+        coach = coach_from(given)
+        assert coach is not None, "a height is needed here"
+        return [coach]
+    if len(files) > 1 and given["height"] is not None:
+        raise UsageError("--height is that of one coach; with several --coach, write it in their files")
+    coaches = []
+    for file in files:
+        coach = coach_from(given | {"coach_file": file})
+        assert coach is not None, "a coach file tells a height"
+        nameless = coach.name == Coach(height=coach.height).name
+        coaches.append(replace(coach, name=file.stem) if nameless else coach)
+    return coaches
 
 
 def _towed(coach: Coach, towing: bool | None, length: Length | None) -> Coach:

@@ -51,6 +51,15 @@ from clearance.workflow.screen_many import (
     many_text,
     screen_many,
 )
+from clearance.workflow.screening import (
+    SCREEN_ENDINGS,
+    check_screen_endings,
+    screen_as_json,
+    screen_as_text,
+    screen_places,
+    screen_problems,
+    write_screen,
+)
 from clearance.workflow.structures import (
     list_structures,
     structures_json,
@@ -81,6 +90,7 @@ __all__ = [
     "DRIVE_ENDINGS",
     "RECORD_ENDINGS",
     "SCOUT_ENDINGS",
+    "SCREEN_ENDINGS",
     "TRADE_OFF_ENDINGS",
     "AreaInfo",
     "Heights",
@@ -95,6 +105,7 @@ __all__ = [
     "check_drive_endings",
     "check_left_over",
     "check_scout_endings",
+    "check_screen_endings",
     "check_trade_off_endings",
     "coach_text",
     "coach_view",
@@ -131,7 +142,11 @@ __all__ = [
     "scout_json",
     "scout_places",
     "scout_text",
+    "screen_as_json",
+    "screen_as_text",
     "screen_many",
+    "screen_places",
+    "screen_problems",
     "structure_matches",
     "structure_view",
     "structures_json",
@@ -147,6 +162,7 @@ __all__ = [
     "write_left_over",
     "write_records",
     "write_scout",
+    "write_screen",
     "write_structures",
     "write_trade_offs",
 ]

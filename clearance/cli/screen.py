@@ -1,0 +1,90 @@
+"""clearance screen: many destinations from one home, there and back, for one coach or several."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from clearance.cli.options import coaches_from, coaches_options, units_option
+from clearance.cli.record_options import records_from, records_options
+
+__all__ = ["command"]
+
+
+@click.command("screen")
+@click.argument("roads", type=click.Path(path_type=Path))
+@click.argument("places", type=click.Path(path_type=Path))
+@click.option("--from", "home", metavar="PLACE", required=True, help="Where every drive begins and ends.")
+@click.option(
+    "-o",
+    "--output",
+    "outputs",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="File to write, more than once if wanted: .csv, .geojson, .json (a report to compare with later), "
+    ".txt (the list).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of the list.")
+@click.option(
+    "--sort",
+    "sort_by",
+    type=click.Choice(["verdict", "time", "extra", "name", "list"]),
+    default="verdict",
+    show_default=True,
+    help="Worst verdict first, longest drive first, most time beyond a car first, by name, or as listed.",
+)
+@click.option(
+    "--unverified",
+    type=click.Choice(["avoid", "accept", "refuse"]),
+    default="avoid",
+    show_default=True,
+    help="Structures with no known height: take a detour of up to 15 min for each, take them as they "
+    "come, or never drive under one.",
+)
+@coaches_options
+@records_options
+@units_option
+def command(
+    *,
+    roads: Path,
+    places: Path,
+    home: str,
+    outputs: tuple[Path, ...],
+    as_json: bool,
+    sort_by: str,
+    unverified: str,
+    units: str,
+    **given: Any,
+) -> int:
+    """Check every one of PLACES, there and back over ROADS, before a season or a new coach.
+
+    PLACES is a .csv, .gpx, .geojson or .gpkg file of destinations. A row that cannot be used is told with
+    its line, and the rest is screened. The exit code is 3 where no destination at all can be driven to.
+
+    \b
+    Example:
+      clearance screen town.roads places.csv --from "Coach Yard" --coach heron.toml --coach wren.toml \\
+          -o season.csv -o season.geojson -o season.json
+    """
+    from clearance import workflow
+    from clearance.cli.main import EXIT_BLOCKED
+
+    workflow.check_screen_endings(outputs)
+    coaches = coaches_from(given)
+    found = workflow.screen_places(
+        roads, places, home, coaches, unverified=unverified, sort_by=sort_by, records=records_from(given)
+    )
+    workflow.write_screen(found, outputs, units=units)
+    if as_json:
+        click.echo(workflow.screen_as_json(found, units=units))
+    else:
+        click.echo(workflow.screen_as_text(found, units=units), nl=False)
+    for line in workflow.screen_problems(found):
+        click.echo(f"not screened: {line}", err=True)
+    for path in outputs:
+        click.echo(f"written: {path}", err=True)
+    blocked = all(row.verdict.value == "blocked" for row in found.rows)
+    return EXIT_BLOCKED if found.rows and blocked else 0

@@ -1,0 +1,135 @@
+"""Many destinations screened from one home, and what is written of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from clearance.core.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from clearance.core.coach import Coach
+    from clearance.core.screening import Screening
+
+__all__ = [
+    "SCREEN_ENDINGS",
+    "check_screen_endings",
+    "screen_as_json",
+    "screen_as_text",
+    "screen_places",
+    "screen_problems",
+    "write_screen",
+]
+
+#: What the ending of a file says of the format a screening is written in.
+SCREEN_ENDINGS = {".csv": "csv", ".geojson": "geojson", ".json": "json", ".txt": "text"}
+
+
+def screen_places(
+    roads: Path,
+    places: Path,
+    home: str,
+    coaches: Sequence[Coach],
+    *,
+    unverified: str = "avoid",
+    sort_by: str = "verdict",
+    records: Path | None = None,
+) -> Screening:
+    """The destinations in the file `places` for every coach, there and back from `home`.
+
+    `home` is ``lat,lon`` or a name, `sort_by` a value of `core.screening.SortBy`. Heights in the file
+    `records` count as measured. Rows that cannot be used are among the problems, with their line.
+
+    Raises InputError where no row can be used, PlaceError where home cannot be found or lies far from any
+    road.
+    """
+    from clearance.assess.screen import screen
+    from clearance.core.drive import Unverified
+    from clearance.core.place_text import find_place
+    from clearance.core.screening import SortBy
+    from clearance.workflow.destinations import read_destinations
+    from clearance.workflow.recorded import roads_with_records
+
+    recorded = roads_with_records(roads, records)
+    network = recorded.network
+    start = find_place(home, network.places)
+    destinations, problems, notes = read_destinations(network, places)
+    if not destinations:
+        told = "; ".join(f"{p.where}: {p.text}" for p in problems)
+        raise InputError(f"{places}: no row can be used; {told}")
+    found = screen(
+        network, coaches, start, destinations, unverified=Unverified(unverified), sort_by=SortBy(sort_by)
+    )
+    return replace(
+        found,
+        problems=(*problems, *found.problems),
+        notes=(*notes, *found.notes, *recorded.notes),
+    )
+
+
+def check_screen_endings(outputs: Sequence[Path]) -> None:
+    """Raise UsageError for a file whose ending says no format of a screening."""
+    for path in outputs:
+        if path.suffix.lower() not in SCREEN_ENDINGS:
+            raise UsageError(f"{path}: the ending says the format, one of {', '.join(SCREEN_ENDINGS)}")
+
+
+def write_screen(found: Screening, outputs: Sequence[Path], *, units: str) -> None:
+    """Write a screening to each of `outputs`, by its ending; everything is made before anything is written.
+
+    Raises UsageError for another ending, OutputError where a file cannot be written.
+    """
+    from clearance.outputs.atomic import write_whole
+
+    check_screen_endings(outputs)
+    made = [(path, _as(found, path, units)) for path in outputs]
+    for path, content in made:
+        write_whole(path, content)
+
+
+def _as(found: Screening, path: Path, units: str) -> str | bytes:
+    import json
+
+    from clearance.outputs.measures import Units
+
+    shown = Units(units)
+    match SCREEN_ENDINGS[path.suffix.lower()]:
+        case "csv":
+            from clearance.outputs.screen_csv import screen_csv
+
+            return screen_csv(found, shown)
+        case "geojson":
+            from clearance.outputs.screen_geojson import screen_geojson
+
+            return json.dumps(screen_geojson(found, shown), ensure_ascii=False, indent=1) + "\n"
+        case "text":
+            return screen_as_text(found, units=units)
+    return screen_as_json(found, units=units) + "\n"
+
+
+def screen_as_json(found: Screening, *, units: str) -> str:
+    """A screening as a JSON text, which a later one can be compared with."""
+    import json
+
+    from clearance.outputs.measures import Units
+    from clearance.outputs.screen_json import screen_json
+
+    return json.dumps(screen_json(found, Units(units)), ensure_ascii=False, indent=1)
+
+
+def screen_as_text(found: Screening, *, units: str) -> str:
+    """A screening as a table for the terminal."""
+    from clearance.outputs.measures import Units
+    from clearance.outputs.screen_table import screen_text
+
+    return screen_text(found, Units(units))
+
+
+def screen_problems(found: Screening) -> list[str]:
+    """A line for each destination that was not screened, with where it was read."""
+    from clearance.outputs.screen_words import coach_names, problem_text
+
+    names = coach_names(found)
+    return [problem_text(problem, names) for problem in found.problems]
