@@ -24,8 +24,8 @@ __all__ = ["command"]
     metavar="FILE",
     multiple=True,
     type=click.Path(path_type=Path),
-    help="File to write, more than once if wanted: .csv, .geojson, .json (a report to compare with later), "
-    ".txt (the list).",
+    help="File to write, more than once if wanted: .csv, .geojson, .gpkg, .txt (the list), "
+    ".json (a report to compare with later).",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of the list.")
 @click.option(

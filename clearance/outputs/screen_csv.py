@@ -21,7 +21,7 @@ from clearance.outputs.screen_words import (
 )
 from clearance.outputs.wording import CAUTIONS, place_text, plain, structure_text
 
-__all__ = ["SCREEN_COLUMNS", "row_cells", "screen_csv"]
+__all__ = ["ROW_COLUMNS", "SCREEN_COLUMNS", "row_cells", "screen_csv"]
 
 #: Of a row by itself; `screen_csv` adds where the data came from.
 ROW_COLUMNS = (

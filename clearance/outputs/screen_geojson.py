@@ -29,7 +29,7 @@ from clearance.outputs.wording import (
     structure_text,
 )
 
-__all__ = ["mark_of", "screen_geojson", "structure_uses"]
+__all__ = ["mark_of", "screen_geojson", "structure_cells", "structure_uses"]
 
 
 def mark_of(row: Row) -> Standing:

@@ -24,7 +24,13 @@ __all__ = [
 ]
 
 #: What the ending of a file says of the format a screening is written in.
-SCREEN_ENDINGS = {".csv": "csv", ".geojson": "geojson", ".json": "json", ".txt": "text"}
+SCREEN_ENDINGS = {
+    ".csv": "csv",
+    ".geojson": "geojson",
+    ".gpkg": "gpkg",
+    ".json": "json",
+    ".txt": "text",
+}
 
 
 def screen_places(
@@ -104,6 +110,10 @@ def _as(found: Screening, path: Path, units: str) -> str | bytes:
             from clearance.outputs.screen_geojson import screen_geojson
 
             return json.dumps(screen_geojson(found, shown), ensure_ascii=False, indent=1) + "\n"
+        case "gpkg":
+            from clearance.outputs.screen_gpkg import screen_gpkg
+
+            return screen_gpkg(found, shown)
         case "text":
             return screen_as_text(found, units=units)
     return screen_as_json(found, units=units) + "\n"
