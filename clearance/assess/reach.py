@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from clearance.core.lengths import Length
 from clearance.core.screening import Leg
 from clearance.network.network import NO_LIMIT
@@ -14,6 +16,7 @@ from clearance.routing.kernels import UNREACHED
 from clearance.routing.mask import zones_for
 from clearance.routing.plan import Tallest, Widths, route_of
 from clearance.routing.reverse import backward_turns
+from clearance.routing.route import Route
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
@@ -21,7 +24,6 @@ if TYPE_CHECKING:
     from clearance.routing.fan import Directed
     from clearance.routing.mask import Costs
     from clearance.routing.reverse import BackwardTurns
-    from clearance.routing.route import Route
     from clearance.routing.snap import Snap
 
 __all__ = ["Both", "Ground", "Lifted", "LiftedFinder", "Reach"]
@@ -45,6 +47,7 @@ class Ground:
         self.backward: BackwardTurns = backward_turns(network)
         self._turns = {Leg.THERE: directed(network), Leg.BACK: directed(network, self.backward)}
         self._zones: dict[tuple[object, ...], list[frozenset[int]]] = {}
+        self._areas: dict[tuple[object, ...], list[frozenset[int]]] = {}
 
     def turns(self, leg: Leg) -> Directed:
         """The turns as they are driven, or for the way back as they are read from home."""
@@ -52,25 +55,28 @@ class Ground:
 
     def zones(self, costs: Costs, ends: Both) -> list[frozenset[int]]:
         """The ends-only zones that home needs, and those that the destination does."""
-        network = self.network
         car = costs.vehicle.coach is None
+        home, goals = (tuple(s.arc for s in snaps) for snaps in (ends.home, ends.goals))
+        key = (car, ends.leg, home, goals)
+        if key not in self._zones:
+            self._zones[key] = self._of_areas(costs, ends.leg, home, goals)
+        return self._zones[key]
+
+    def _of_areas(
+        self, costs: Costs, leg: Leg, home: tuple[int, ...], goals: tuple[int, ...]
+    ) -> list[frozenset[int]]:
+        """The same for all destinations in the same areas."""
+        network, car = self.network, costs.vehicle.coach is None
         area = network.arc_area_car if car else network.arc_area
         access = network.arc_access_car if car else network.arc_access
-        home, goals = ([s.arc for s in snaps] for snaps in (ends.home, ends.goals))
-        key = (
-            car,
-            ends.leg,
-            *(
-                frozenset(zip(area[arcs].tolist(), access[arcs].tolist(), strict=True))
-                for arcs in (home, goals)
-            ),
-        )
-        if key not in self._zones:
+        held = (frozenset((int(area[arc]), int(access[arc])) for arc in arcs) for arcs in (home, goals))
+        key = (car, leg, *held)
+        if key not in self._areas:
             # In the order of driving, in which open_ends looks outwards from the ends.
-            places = (home, goals) if ends.leg is Leg.THERE else (goals, home)
+            places = (home, goals) if leg is Leg.THERE else (goals, home)
             needed = [frozenset(zones) for zones in zones_for(network, costs, *places)]
-            self._zones[key] = needed if ends.leg is Leg.THERE else needed[::-1]
-        return self._zones[key]
+            self._areas[key] = needed if leg is Leg.THERE else needed[::-1]
+        return self._areas[key]
 
 
 class Reach:
@@ -121,6 +127,28 @@ class Reach:
         home = found.home.snap
         first, last = (home, goal) if leg is Leg.THERE else (goal, home)
         return route_of(self.ground.network, self.costs, list(found.states), first.fraction, last.fraction)
+
+    def line(self, leg: Leg, fan: Fan, goal: Snap) -> Route | None:
+        """The same with neither turns nor the policy's seconds told, which takes a fraction of the time."""
+        found = fan.way(goal)
+        if found is None:
+            return None
+        network, home = self.ground.network, found.home.snap
+        first, last = (home, goal) if leg is Leg.THERE else (goal, home)
+        arcs = network.state_arc[list(found.states)]
+        share = np.ones(arcs.size)
+        share[-1] = last.fraction
+        share[0] -= first.fraction
+        return Route(
+            states=found.states,
+            arcs=tuple(arcs.tolist()),
+            turns=(),
+            start=first.fraction,
+            end=last.fraction,
+            seconds=float(self.costs.seconds[arcs] @ share),
+            policy_seconds=0.0,
+            length_m=float(network.arc_length[arcs] @ share),
+        )
 
     def width(self, ends: Both) -> int:
         """The greatest clearance of any way, in tenths of a millimetre; UNREACHED where there is none."""

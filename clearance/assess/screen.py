@@ -6,7 +6,7 @@ condition of the map is assumed to hold. The searches are made once for all dest
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,7 @@ from clearance.assess.legs import dead_end_cost, turn_cost
 from clearance.assess.meeting import meet, on_road
 from clearance.assess.reach import Both, Ground, Lifted, LiftedFinder, Reach
 from clearance.assess.turning import PlacesToTurn
-from clearance.core.drive import Verdict
+from clearance.core.drive import Unverified, Verdict
 from clearance.core.errors import PlaceError
 from clearance.core.screening import (
     Admitted,
@@ -37,12 +37,13 @@ from clearance.core.screening import (
 )
 from clearance.core.structure import Standing
 from clearance.routing.fan import Weights
+from clearance.routing.route import hits_on
 from clearance.routing.snap import SegmentIndex
 
 if TYPE_CHECKING:
     from clearance.assess.blocked import Explanation
     from clearance.core.coach import Coach
-    from clearance.core.drive import Finding, InOut, Unverified
+    from clearance.core.drive import Finding, InOut
     from clearance.core.places import Place
     from clearance.network.network import Network
     from clearance.routing.fan import Fan
@@ -113,23 +114,39 @@ def _joined(problems: Sequence[Problem], coaches: int) -> tuple[Problem, ...]:
     return tuple(found)
 
 
+@dataclass(frozen=True, slots=True)
+class _CarTrip:
+    """The fastest drive of a car, and the structures on it."""
+
+    distance_m: float
+    duration_s: float
+    passages: tuple[Passage, ...]
+
+
 class _Car:
     """What a car drives, kept: several coaches ask for the same."""
 
     def __init__(self, reach: Reach) -> None:
         self._reach = reach
-        self._driven: dict[Both, tuple[float, float] | None] = {}
+        self._driven: dict[Both, _CarTrip | None] = {}
 
     def connects(self, ends: Both) -> bool:
         """Whether a car gets between home and the destination."""
         fan = self._reach.fan(ends)
         return any(np.isfinite(fan.weigh(goal)) for goal in ends.goals)
 
-    def drive(self, ends: Both) -> tuple[float, float] | None:
-        """Metres and seconds of the fastest drive; None where there is none."""
+    def drive(self, ends: Both) -> _CarTrip | None:
+        """The fastest drive; None where there is none."""
         if ends not in self._driven:
-            route = self._reach.drive(ends)
-            self._driven[ends] = None if route is None else (route.length_m, route.seconds)
+            fan, reach = self._reach.fan(ends), self._reach
+            route = reach.line(ends.leg, fan, min(ends.goals, key=fan.weigh))
+            self._driven[ends] = (
+                None
+                if route is None
+                else _CarTrip(
+                    route.length_m, route.seconds, hits_on(reach.ground.network, reach.costs, route)
+                )
+            )
         return self._driven[ends]
 
 
@@ -206,8 +223,8 @@ class _OneCoach:
             if not why.connected:
                 return self._problem(destination, _no_way(choice, place, self._home))
             return _blocked(row, choice, why)
-        route = self._reach.route(Leg.THERE, fan_there, choice.arrives)
-        home = self._reach.route(Leg.BACK, fan_back, choice.leaves)
+        route = self._reach.line(Leg.THERE, fan_there, choice.arrives)
+        home = self._reach.line(Leg.BACK, fan_back, choice.leaves)
         assert route is not None
         assert home is not None, "what has a cost has a way"
         trips = (self._trip(route, there), self._trip(home, back))
@@ -267,23 +284,31 @@ class _OneCoach:
         return Trip(
             distance_m=route.length_m,
             duration_s=route.seconds,
-            car_distance_m=None if car is None else car[0],
-            car_duration_s=None if car is None else car[1],
+            car_distance_m=None if car is None else car.distance_m,
+            car_duration_s=None if car is None else car.duration_s,
             ceiling=ceiling,
             ceiling_key="" if first is None else self._key(first.structure),
-            flags=self._flags(passages),
+            passed=self._flags(passages),
+            avoided=() if car is None else self._flags(p for p in car.passages if self._shut(p)),
         )
 
-    def _flags(self, passages: Sequence[Passage]) -> tuple[Flag, ...]:
+    def _shut(self, passage: Passage) -> bool:
+        """Whether the coach may not pass there."""
+        standing = passage.standing(self._case.costs)
+        return standing is Standing.TOO_LOW or (
+            self._case.unverified is Unverified.REFUSE and standing is Standing.UNVERIFIED and passage.passed
+        )
+
+    def _flags(self, passages: Iterable[Passage]) -> tuple[Flag, ...]:
+        """The structures passed, each once as it stands at worst."""
         costs = self._case.costs
         flags: dict[int, Flag] = {}
         for passage in passages:
             standing, known = passage.standing(costs), flags.get(passage.structure)
-            if standing is Standing.CLEAR or (known is not None and not _worse(standing, known.standing)):
-                continue
-            flags[passage.structure] = Flag(
-                key=self._key(passage.structure), standing=standing, clearance=passage.clearance(costs)
-            )
+            if known is None or _worse(standing, known.standing):
+                flags[passage.structure] = Flag(
+                    key=self._key(passage.structure), standing=standing, clearance=passage.clearance(costs)
+                )
         return tuple(flags.values())
 
     def _key(self, structure: int) -> str:

@@ -71,9 +71,10 @@ class Flag:
 class Trip:
     """The drive from home to a destination, or from it back, and a car's beside it.
 
-    Metres and seconds; the car's are None where a car has no drive. `flags` are the structures passed that
-    do not stand clear, each once, in driving order. `ceiling` is the lowest known clearance, and
-    `ceiling_key` the first structure that sets it; None and empty where no figure is known.
+    Metres and seconds; the car's are None where a car has no drive. `passed` are the structures on the way,
+    each once as it stands at worst, in driving order. `ceiling` is the lowest known clearance, and
+    `ceiling_key` the first structure that sets it; None and empty where no figure is known. `avoided` are
+    those on the car's drive that the coach may not pass.
     """
 
     distance_m: float
@@ -82,7 +83,13 @@ class Trip:
     car_duration_s: float | None = None
     ceiling: Length | None = None
     ceiling_key: str = ""
-    flags: tuple[Flag, ...] = ()
+    passed: tuple[Flag, ...] = ()
+    avoided: tuple[Flag, ...] = ()
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """The structures passed that do not stand clear."""
+        return tuple(f for f in self.passed if f.standing is not Standing.CLEAR)
 
     @property
     def extra_s(self) -> float | None:
@@ -172,6 +179,11 @@ class Row:
         extras = [t.extra_s for t in self.trips]
         known = [e for e in extras if e is not None]
         return sum(known) if known and len(known) == len(extras) else None
+
+    @property
+    def avoided(self) -> tuple[Flag, ...]:
+        """The structures on a car's way there or back that the coach may not pass, each once."""
+        return tuple({f.key: f for t in self.trips for f in t.avoided}.values())
 
     @property
     def ceiling(self) -> Length | None:
