@@ -27,6 +27,12 @@ __all__ = ["command"]
     help="File to write, more than once if wanted: .csv, .geojson, .gpkg, .txt (the list), "
     ".json (a report to compare with later).",
 )
+@click.option(
+    "--tallest",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Map of every road of the area with the tallest coach that gets there and back: .geojson, .gpkg.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of the list.")
 @click.option(
     "--sort",
@@ -53,6 +59,7 @@ def command(
     places: Path,
     home: str,
     outputs: tuple[Path, ...],
+    tallest: Path | None,
     as_json: bool,
     sort_by: str,
     unverified: str,
@@ -73,10 +80,16 @@ def command(
     from clearance.cli.main import EXIT_BLOCKED
 
     workflow.check_screen_endings(outputs)
+    if tallest is not None:
+        workflow.check_tallest_ending(tallest)
     coaches = coaches_from(given)
+    records = records_from(given)
     found = workflow.screen_places(
-        roads, places, home, coaches, unverified=unverified, sort_by=sort_by, records=records_from(given)
+        roads, places, home, coaches, unverified=unverified, sort_by=sort_by, records=records
     )
+    if tallest is not None:
+        heights = workflow.tallest_on_roads(roads, found.home, coaches, records=records)
+        workflow.write_tallest(heights, found.home, tallest, units=units)
     workflow.write_screen(found, outputs, units=units)
     if as_json:
         click.echo(workflow.screen_as_json(found, units=units))
@@ -84,7 +97,7 @@ def command(
         click.echo(workflow.screen_as_text(found, units=units), nl=False)
     for line in workflow.screen_problems(found):
         click.echo(f"not screened: {line}", err=True)
-    for path in outputs:
+    for path in (*outputs, *filter(None, [tallest])):
         click.echo(f"written: {path}", err=True)
     blocked = all(row.verdict.value == "blocked" for row in found.rows)
     return EXIT_BLOCKED if found.rows and blocked else 0

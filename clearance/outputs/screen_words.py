@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
+from clearance.core.coach import Coach
 from clearance.core.drive import InOutAnswer, Unverified, Verdict
 from clearance.core.lengths import Length
 from clearance.core.screening import Admitted, Flag, Leg, Problem, Row, Screening, Totals
@@ -26,6 +27,7 @@ __all__ = [
     "coach_names",
     "headline",
     "named_structures",
+    "names_of",
     "problem_text",
     "reason_parts",
     "tallest_parts",
@@ -46,8 +48,13 @@ _POLICY = {
 
 
 def coach_names(screening: Screening) -> tuple[str, ...]:
+    """What each coach of a screening is called."""
+    return names_of(screening.coaches)
+
+
+def names_of(coaches: Sequence[Coach]) -> tuple[str, ...]:
     """What each coach is called; coaches of one name are told apart by a number."""
-    names = [plain(coach.name) or "coach" for coach in screening.coaches]
+    names = [plain(coach.name) or "coach" for coach in coaches]
     again = Counter(names)
     return tuple(f"{name} ({n})" if again[name] > 1 else name for n, name in enumerate(names, 1))
 

@@ -53,12 +53,16 @@ from clearance.workflow.screen_many import (
 )
 from clearance.workflow.screening import (
     SCREEN_ENDINGS,
+    TALLEST_ENDINGS,
     check_screen_endings,
+    check_tallest_ending,
     screen_as_json,
     screen_as_text,
     screen_places,
     screen_problems,
+    tallest_on_roads,
     write_screen,
+    write_tallest,
 )
 from clearance.workflow.structures import (
     list_structures,
@@ -91,6 +95,7 @@ __all__ = [
     "RECORD_ENDINGS",
     "SCOUT_ENDINGS",
     "SCREEN_ENDINGS",
+    "TALLEST_ENDINGS",
     "TRADE_OFF_ENDINGS",
     "AreaInfo",
     "Heights",
@@ -106,6 +111,7 @@ __all__ = [
     "check_left_over",
     "check_scout_endings",
     "check_screen_endings",
+    "check_tallest_ending",
     "check_trade_off_endings",
     "coach_text",
     "coach_view",
@@ -154,6 +160,7 @@ __all__ = [
     "suggest_places",
     "summary_json",
     "summary_text",
+    "tallest_on_roads",
     "trade_offs_json",
     "trade_offs_text",
     "usual_records_file",
@@ -164,5 +171,6 @@ __all__ = [
     "write_scout",
     "write_screen",
     "write_structures",
+    "write_tallest",
     "write_trade_offs",
 ]

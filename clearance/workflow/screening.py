@@ -11,16 +11,21 @@ from clearance.core.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
-    from clearance.core.screening import Screening
+    from clearance.core.places import Place
+    from clearance.core.screening import RoadHeights, Screening
 
 __all__ = [
     "SCREEN_ENDINGS",
+    "TALLEST_ENDINGS",
     "check_screen_endings",
+    "check_tallest_ending",
     "screen_as_json",
     "screen_as_text",
     "screen_places",
     "screen_problems",
+    "tallest_on_roads",
     "write_screen",
+    "write_tallest",
 ]
 
 #: What the ending of a file says of the format a screening is written in.
@@ -31,6 +36,7 @@ SCREEN_ENDINGS = {
     ".json": "json",
     ".txt": "text",
 }
+TALLEST_ENDINGS = (".geojson", ".gpkg")
 
 
 def screen_places(
@@ -143,3 +149,47 @@ def screen_problems(found: Screening) -> list[str]:
 
     names = coach_names(found)
     return [problem_text(problem, names) for problem in found.problems]
+
+
+# --- the tallest coach on every road ------------------------------------------------------------------
+
+
+def tallest_on_roads(
+    roads: Path, home: Place, coaches: Sequence[Coach], *, records: Path | None = None
+) -> list[RoadHeights]:
+    """The greatest clearance on every road for the other limits of each coach, see `assess.tallest`.
+
+    Raises PlaceError where home lies far from any road.
+    """
+    from clearance.assess.reach import Ground
+    from clearance.assess.tallest import road_heights
+    from clearance.workflow.recorded import roads_with_records
+
+    network = roads_with_records(roads, records).network
+    ground = Ground(network)
+    return [road_heights(network, coach, home, ground) for coach in coaches]
+
+
+def check_tallest_ending(path: Path) -> None:
+    """Raise UsageError where the ending says no format of a map of the tallest coach."""
+    if path.suffix.lower() not in TALLEST_ENDINGS:
+        raise UsageError(f"{path}: the ending says the format, one of {', '.join(TALLEST_ENDINGS)}")
+
+
+def write_tallest(heights: Sequence[RoadHeights], home: Place, path: Path, *, units: str) -> None:
+    """Write the roads as GeoJSON or GeoPackage, whole or not at all.
+
+    Raises UsageError for another ending, OutputError where the file cannot be written.
+    """
+    import json
+
+    from clearance.outputs.atomic import write_whole
+    from clearance.outputs.measures import Units
+    from clearance.outputs.tallest import tallest_geojson, tallest_gpkg
+
+    check_tallest_ending(path)
+    if path.suffix.lower() == ".gpkg":
+        write_whole(path, tallest_gpkg(heights, home, Units(units)))
+        return
+    found = tallest_geojson(heights, home, Units(units))
+    write_whole(path, json.dumps(found, ensure_ascii=False, separators=(",", ":")) + "\n")

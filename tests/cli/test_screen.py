@@ -110,3 +110,25 @@ def test_mistakes_write_nothing(roads: Path, places: Path, coaches: list[str | P
         done = run("screen", *arguments, "-o", out, env=NONE)
         assert (done.code, said in done.err) == (code, True), done.err
         assert not out.exists()
+
+
+def test_the_tallest_coach_on_every_road_agrees_with_the_rows(
+    roads: Path, places: Path, tmp_path: Path
+) -> None:
+    """A row's place lies on a road that admits what the row says."""
+    tall, report = tmp_path / "tall.geojson", tmp_path / "season.json"
+    asked: list[str | Path] = ["screen", roads, places, "--from", YARD, *COACH]
+    done = run(*asked, "--tallest", tall, "-o", report, env=NONE)
+    assert done.code == 0, done.err
+    found = json.loads(tall.read_text(encoding="utf-8"))["features"]
+    ways = {f["properties"]["way"] for f in found if f["properties"]["role"] == "road"}
+    assert len(ways) > 20
+    admitted = {f["properties"].get("tallest_clearance_m") for f in found}
+    rows = json.loads(report.read_text(encoding="utf-8"))["rows"]
+    known = [r["tallest"]["clearance"]["metres"] for r in rows if r["tallest"]["clearance"]]
+    assert known
+    assert set(known) <= admitted
+    assert run(*asked, "--tallest", tmp_path / "tall.csv", env=NONE).code == 2
+    packed = run(*asked, "--tallest", tmp_path / "tall.gpkg", env=NONE)
+    assert packed.code == 0, packed.err
+    assert (tmp_path / "tall.gpkg").read_bytes().startswith(b"SQLite format 3\0")
