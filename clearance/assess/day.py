@@ -10,22 +10,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.assess.along import LegGround, facilities_along
+from clearance.assess.beside import CarBeside
 from clearance.assess.blocked import SearchEach, explain
 from clearance.assess.case import Case
 from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.assess.in_out import in_out_of, no_entry
 from clearance.assess.legs import Legs, NoLegError, dead_end_cost, hop, leave_forward, plan_legs
-from clearance.assess.meeting import Met, connected, meet, on_road
+from clearance.assess.meeting import Met, meet, on_road
 from clearance.assess.order import MOST_EXACT, best_order
 from clearance.assess.pieces import pieces_of
 from clearance.assess.turn_off import with_turn_offs
 from clearance.core.conditions import Window
-from clearance.core.drive import CarDrive, Drive, Finding, Piece, Stop, Verdict
+from clearance.core.drive import Drive, Finding, Piece, Stop, Verdict
 from clearance.core.errors import NoWayError
-from clearance.core.structure import Standing
 from clearance.network.known import area_known
-from clearance.routing.plan import find_drive
-from clearance.routing.route import route_points
 from clearance.routing.snap import Snap
 
 if TYPE_CHECKING:
@@ -147,14 +145,15 @@ def drives_between(
     a place far from any road.
     """
     halts = [start, end]
-    met = _meet(case, halts)
+    car = CarBeside(case)
+    met = _meet(case, halts, car)
     base = _base(case, halts, met, departure)
     opened = case.opened(*([s.arc for s in snaps] for snaps in met.snaps))
     drives = []
     for route in find(opened, *met.snaps):
         leaves = leave_forward(case, _end_snap(met.snaps[1], route), met.snaps[0]) is not None
         legs = Legs(routes=(route,), forward=(True, leaves), turns_s=0.0)
-        drives.append(_driven(case, base, halts, met, legs))
+        drives.append(_driven(case, base, halts, met, legs, car=car))
     return tuple(drives)
 
 
@@ -173,13 +172,14 @@ def _base(case: Case, halts: Sequence[Halt], met: Met, departure: datetime | Non
 
 
 def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: Along | None) -> Drive:
-    met = _meet(case, halts)
+    car = CarBeside(case)
+    met = _meet(case, halts, car)
     base = _base(case, halts, met, departure)
     try:
         legs = plan_legs(case, met.snaps)
     except NoLegError as missing:
-        return _blocked(case, base, met, missing.leg)
-    drive = _driven(case, base, halts, met, legs)
+        return _blocked(case, base, met, missing.leg, car)
+    drive = _driven(case, base, halts, met, legs, car=car)
     if along is None:
         return drive
     grounds = [
@@ -192,17 +192,18 @@ def _plan(case: Case, halts: Sequence[Halt], departure: datetime | None, along: 
 # --- places -------------------------------------------------------------------------------------------
 
 
-def _meet(case: Case, halts: Sequence[Halt]) -> Met:
-    car = case.as_car()
+def _meet(case: Case, halts: Sequence[Halt], car: CarBeside) -> Met:
     places = [h.place for h in halts]
     snaps = [on_road(case, place, case.costs.usable) for place in places]
-    return meet(case, snaps, places, reaches=lambda start, end: connected(car, start, end))
+    met = meet(case, snaps, places, reaches=car.reaches)
+    car.forget_costs()
+    return met
 
 
 # --- a drive that fits ----------------------------------------------------------------------------------
 
 
-def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs) -> Drive:
+def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs, *, car: CarBeside) -> Drive:
     pieces: list[Piece] = []
     findings: list[Finding] = []
     stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=len(halts) == 1)]
@@ -235,7 +236,7 @@ def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs
         pieces=tuple(pieces),
         findings=told,
         ceiling=ceiling_of(told),
-        car=_car(case, met, {f.structure.key for f in told}),
+        car=car.drive(met.snaps, {f.structure.key for f in told}),
         stops=tuple(stops),
     )
 
@@ -260,36 +261,10 @@ def _stop(halt: Halt, at: Snap, distance_m: float, seconds: float, *, last: bool
     )
 
 
-# --- the car beside it, and the blocked drive ---------------------------------------------------------
+# --- a drive that does not ------------------------------------------------------------------------------
 
 
-def _car(case: Case, met: Met, passed: set[str]) -> CarDrive | None:
-    """The plain fastest drive for a car; None where a car has none (a road for motorhomes only)."""
-    car = case.as_car()
-    points: list[tuple[float, float]] = []
-    differences: list[Finding] = []
-    distance = seconds = 0.0
-    for start, end in zip(met.snaps, met.snaps[1:], strict=False):
-        opened = car.opened([s.arc for s in start], [s.arc for s in end])
-        route = find_drive(car.network, opened.costs, start, end)
-        if route is None:
-            return None
-        lon, lat = route_points(car.network, route)
-        points += zip(lon.tolist(), lat.tolist(), strict=True)
-        differences += [
-            f
-            for f in findings_of(car, route, distance_m=distance, seconds=seconds)
-            if f.standing is Standing.TOO_LOW
-            or (f.standing is not Standing.CLEAR and f.structure.key not in passed)
-        ]
-        distance += route.length_m
-        seconds += route.seconds
-    return CarDrive(
-        distance_m=distance, duration_s=seconds, points=tuple(points), differences=numbered(differences)
-    )
-
-
-def _blocked(case: Case, base: Drive, met: Met, leg: int) -> Drive:
+def _blocked(case: Case, base: Drive, met: Met, leg: int, car: CarBeside) -> Drive:
     start, end = met.snaps[leg], met.snaps[leg + 1]
     why = explain(case, SearchEach(case, start, end))
     names = [p.name or f"{p.lat:.5f},{p.lon:.5f}" for p in base.places[leg : leg + 2]]
@@ -304,7 +279,7 @@ def _blocked(case: Case, base: Drive, met: Met, leg: int) -> Drive:
     return replace(
         base,
         notes=notes,
-        car=_car(case, met, set()),
+        car=car.drive(met.snaps, set()),
         in_the_way=why.in_the_way,
         gets_through=why.gets_through,
         obstacles=why.obstacles,

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from clearance.core.errors import PlaceError
-from clearance.routing.plan import find_drive
 from clearance.routing.snap import LIMIT_M, Snap, snap
 
 if TYPE_CHECKING:
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from clearance.network.network import Bool
     from clearance.routing.snap import SegmentIndex
 
-__all__ = ["POINT_LIMIT_M", "Met", "connected", "meet", "on_road"]
+__all__ = ["POINT_LIMIT_M", "Met", "meet", "on_road"]
 
 #: A point is meant as it stands: farther than this from a road it is on a footpath or in a field, and nobody
 #: moves it in silence. An area or a town is larger than the point that marks it. Judgement.
@@ -45,7 +44,7 @@ def meet(
     """The places of a day in order, each moved off an island of the data if that cuts it off.
 
     `snaps` are those of `on_road`. `reaches` tells whether a car gets from the snaps of one place to those
-    of the next, see `connected`.
+    of the next.
     """
     snaps = list(snaps)
     notes: list[str] = []
@@ -74,9 +73,3 @@ def on_road(case: Case, place: Place, usable: Bool, index: SegmentIndex | None =
     wide = place.osm.startswith(("way/", "relation/")) or place.kind in _SETTLEMENTS
     limit = LIMIT_M if wide else POINT_LIMIT_M
     return snap(case.network, place.lon, place.lat, usable, limit, index=index)
-
-
-def connected(car: Case, start: Sequence[Snap], end: Sequence[Snap]) -> bool:
-    """Whether a car, whose case this is, gets from any of `start` to any of `end`."""
-    opened = car.opened([s.arc for s in start], [s.arc for s in end])
-    return find_drive(car.network, opened.costs, start, end) is not None

@@ -36,8 +36,10 @@ if TYPE_CHECKING:
 
     F32 = npt.NDArray[np.float32]
 
-__all__ = ["STANDINGS", "Costs", "coach_costs", "open_ends", "turns_through", "zones_for"]
+__all__ = ["STANDINGS", "Costs", "coach_costs", "open_ends", "turns_through", "zones_and_parts", "zones_for"]
 
+#: How many arcs are looked at in one go where all of them are.
+_PART = 2**18
 #: Standing by code, the worst first.
 STANDINGS = tuple(Standing)
 _TOO_LOW, _UNVERIFIED, _TIGHT, _CLEAR = range(4)
@@ -113,9 +115,11 @@ def coach_costs(
     weight = _weights(network, coach)
     standing = _standings(low, verified, coach)
 
+    # What runs over all arcs is worked out in place: such arrays are what a drive takes memory for.
     seconds = np.asarray(network.arc_seconds)
     if not car:
-        seconds = np.maximum(seconds, network.arc_length * (3.6 / COACH_TOP_KMH))
+        slowest = network.arc_length * (3.6 / COACH_TOP_KMH)
+        seconds = np.maximum(slowest, seconds, out=slowest)
     rules = _Rules(network)
     access = _arc_access(network, vehicle, rules)
     closed = (access == ACCESS_CLOSED) | _limited(network, vehicle, rules)
@@ -132,8 +136,8 @@ def coach_costs(
     arc_cost = seconds.copy()
     arc_cost[closed] = np.inf
     np.add.at(arc_cost, network.hit_arc, hit_extra)
-    cost = arc_cost.copy()
-    cost[ends] = np.inf
+    cost = _by_state(network, arc_cost)
+    cost[_states_of(network, np.flatnonzero(ends))] = np.inf
 
     at_nodes = _nodes_under(network, standing, policy, weight) if heights else None
     passing, access_of_node = _passing(network, vehicle, rules, at_nodes)
@@ -147,7 +151,7 @@ def coach_costs(
         need=coach.need.tenths,
         seconds=seconds,
         arc_cost=arc_cost,
-        cost=cost[network.state_arc],
+        cost=cost,
         turn_extra=turn_extra,
         closed=closed,
         ends=ends,
@@ -327,10 +331,38 @@ def _turn_extra(
 
 def turns_through(network: Network, special: Bool) -> tuple[I64, I32]:
     """All turns through the nodes marked in `special` (n,), and the node of each."""
-    states = np.flatnonzero(special[network.arc_head[network.state_arc]])
+    states = _states_into(network, special)
     begin, count = network.turn_ptr[states], network.turn_ptr[states + 1] - network.turn_ptr[states]
     turns = np.repeat(begin + count - np.cumsum(count), count) + np.arange(int(count.sum()))
     return turns, np.repeat(network.arc_head[network.state_arc[states]], count)
+
+
+def _states_into(network: Network, special: Bool) -> I64:
+    """The states whose arcs lead to the nodes marked in `special` (n,), in order."""
+    if not special.any():
+        return np.zeros(0, np.int64)
+    # By parts, for numpy widens the indices it is given.
+    parts = [
+        begin + np.flatnonzero(special[network.arc_head[begin : begin + _PART]])
+        for begin in range(0, network.arc_head.size, _PART)
+    ]
+    return np.sort(_states_of(network, np.concatenate([np.zeros(0, np.int64), *parts])))
+
+
+def _states_of(network: Network, arcs: I64) -> I64:
+    """The states of arcs: arc i is state i, the others are copies."""
+    if not arcs.size:
+        return arcs
+    first = network.arc_tail.size
+    return np.concatenate((arcs, first + np.flatnonzero(np.isin(network.state_arc[first:], arcs))))
+
+
+def _by_state(network: Network, values: F64) -> F64:
+    """Values of arcs (a,) by state (s,); always a copy."""
+    found = np.empty(network.state_arc.size)
+    found[: values.size] = values
+    found[values.size :] = values[network.state_arc[values.size :]]
+    return found
 
 
 # --- ends-only roads ---------------------------------------------------------------------------------
@@ -349,12 +381,12 @@ def open_ends(network: Network, costs: Costs, *places: Iterable[int]) -> Costs:
     # Arcs that only a rule of the hour makes ends-only belong to no zone: the ways of the places themselves.
     ways = network.arc_way[np.concatenate([np.zeros(0, np.int64), *groups])]
     ends = ends[np.isin(arc_area[ends], sorted(opened)) | np.isin(network.arc_way[ends], ways)]
-    cost = costs.cost.copy()
-    copies = network.arc_tail.size + np.flatnonzero(np.isin(network.state_arc[network.arc_tail.size :], ends))
-    for states in (ends, copies):
-        cost[states] = costs.arc_cost[network.state_arc[states]]
-    turn_extra = costs.turn_extra
     through = np.isin(costs.gate_area, sorted(opened))
+    cost, turn_extra = costs.cost, costs.turn_extra
+    if ends.size:
+        cost = cost.copy()
+        states = _states_of(network, ends)
+        cost[states] = costs.arc_cost[network.state_arc[states]]
     if through.any():
         turn_extra = turn_extra.copy()
         turn_extra[costs.gate_turn[through]] = costs.gate_extra[through]
@@ -368,18 +400,10 @@ def zones_for(network: Network, costs: Costs, *places: Iterable[int]) -> list[se
     network, as behind a gate, the zones around the smaller parts too, outwards until a common part or
     the largest one is met.
     """
-    car = costs.vehicle.coach is None
-    arc_area = network.arc_area_car if car else network.arc_area
-    links = network.area_links_car if car else network.area_links
-    static = network.arc_access_car if car else network.arc_access
-    opened: list[set[int]] = []
-    parts: list[set[int]] = []
-    for place in places:
-        arcs = np.fromiter(place, np.int64)
-        areas = {int(area) for area in arc_area[arcs] if area >= 0}
-        zones = {int(area) for area in arc_area[arcs[static[arcs] == ACCESS_ENDS]]}
-        opened.append(zones)
-        parts.append((areas - zones) | _linked(links, 0, zones))
+    links = network.area_links_car if costs.vehicle.coach is None else network.area_links
+    held = [zones_and_parts(network, costs, place) for place in places]
+    opened = [zones for zones, _ in held]
+    parts = [parts for _, parts in held]
     for i, own in enumerate(parts):
         others = set().union(*(p for j, p in enumerate(parts) if j != i)) | {0}
         frontier = set(own)
@@ -389,6 +413,18 @@ def zones_for(network: Network, costs: Costs, *places: Iterable[int]) -> list[se
             frontier = _linked(links, 0, zones) - own
             own.update(frontier)
     return opened
+
+
+def zones_and_parts(network: Network, costs: Costs, arcs: Iterable[int]) -> tuple[set[int], set[int]]:
+    """The ends-only zones that hold one of the arcs, and the open parts that do or that touch such a zone."""
+    car = costs.vehicle.coach is None
+    arc_area = network.arc_area_car if car else network.arc_area
+    links = network.area_links_car if car else network.area_links
+    static = network.arc_access_car if car else network.arc_access
+    of = np.fromiter(arcs, np.int64)
+    areas = {int(area) for area in arc_area[of] if area >= 0}
+    zones = {int(area) for area in arc_area[of[static[of] == ACCESS_ENDS]]}
+    return zones, (areas - zones) | _linked(links, 0, zones)
 
 
 def _linked(links: I32, column: int, of: Iterable[int]) -> set[int]:

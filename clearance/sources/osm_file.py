@@ -6,6 +6,7 @@ import bz2
 import gzip
 import re
 import zlib
+from array import array
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
@@ -18,6 +19,9 @@ from clearance.sources.assemble import Elements, assemble
 from clearance.sources.wanted import Want, is_area_relation, want_node, want_relation, want_way
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+    from osmium.osm import Way as OsmWay
+
     from clearance.sources.progress import Progress
 
 __all__ = ["SUFFIXES", "read_osm"]
@@ -29,6 +33,12 @@ SUFFIXES = {".osm": "osm", ".osm.bz2": "osm.bz2", ".osm.gz": "osm.gz", ".osm.pbf
 _PROLOG_BYTES = 1 << 20
 #: Objects without a date are dated 1970 by the library; OpenStreetMap began in 2004.
 _FIRST_DATE = datetime(2004, 1, 1, tzinfo=UTC)
+#: Places are kept as whole 1e-7 degrees.
+_PER_DEGREE = 10_000_000
+#: Hexadecimal digits before the points of a line: byte order, type and count (OGC 06-103r4, section 8.2).
+_WKB_HEAD = 18
+#: So many places of ways wait as text before they become numbers.
+_MANY_PLACES = 1 << 20
 
 
 def read_osm(path: Path, progress: Progress | None = None) -> Extract:
@@ -151,9 +161,7 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
     newest = _FIRST_DATE
     node_tags: dict[int, dict[str, str]] = {}
     relations: list[Relation] = []
-    ids: list[int] = []
-    x: list[int] = []
-    y: list[int] = []
+    found = _Places()
 
     tell("reading nodes and relations", 0, 2)
     first = osmium.FileProcessor(file, NODE | RELATION)
@@ -164,9 +172,7 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
         if isinstance(item, Node):
             if want_node(tags) and item.visible and item.location.valid():
                 node_tags[item.id] = tags
-                ids.append(item.id)
-                x.append(item.location.x)
-                y.append(item.location.y)
+                found.add(item.id, item.location.x, item.location.y)
                 newest = max(newest, item.timestamp)
         elif isinstance(item, OsmRelation) and want_relation(tags) is not Want.NO and item.visible:
             members = tuple(Member(m.type, m.ref, m.role) for m in item.members)
@@ -182,25 +188,75 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
         tags = {tag.k: tag.v for tag in way.tags}
         if (want_way(tags) is Want.NO and way.id not in outlines) or not way.visible:
             continue
-        refs = []
-        for node in way.nodes:
-            ref = node.ref
-            refs.append(ref)
-            ids.append(ref)
-            x.append(node.x)
-            y.append(node.y)
-        ways.append(Way(way.id, tuple(refs), tags))
+        refs = tuple([node.ref for node in way.nodes])
+        found.add_way(refs, way)
+        ways.append(Way(way.id, refs, tags))
         newest = max(newest, way.timestamp)
     tell("reading ways", 2, 2)
+    node_ids, x, y = found.arrays()
     elements = Elements(
-        node_ids=np.array(ids, dtype=np.int64),
-        x=np.array(x, dtype=np.int32),
-        y=np.array(y, dtype=np.int32),
+        node_ids=node_ids,
+        x=x,
+        y=y,
         node_tags=node_tags,
         ways=ways,
         relations=relations,
     )
     return header_date, elements, newest
+
+
+class _Places:
+    """Nodes and their places, gathered in little memory; what repeats is kept again."""
+
+    def __init__(self) -> None:
+        import osmium
+
+        self._factory = osmium.geom.WKBFactory()
+        self._all = osmium.geom.use_nodes.ALL
+        self._unplaced = (RuntimeError, osmium.InvalidLocationError)
+        self._ids = array("q")
+        self._x, self._y = array("i"), array("i")
+        # Places of whole ways come from the library as text, in one call where a call for each node takes
+        # several times as long. They belong to the ids in `_way_ids`.
+        self._way_ids = array("q")
+        self._texts: list[str] = []
+        self._length = 0
+        self._parts: list[npt.NDArray[np.int32]] = []
+
+    def add(self, ref: int, x: int, y: int) -> None:
+        """One node, at whole 1e-7 degrees."""
+        self._ids.append(ref)
+        self._x.append(x)
+        self._y.append(y)
+
+    def add_way(self, refs: tuple[int, ...], way: OsmWay) -> None:
+        """The nodes of a way, `refs`, those without a place as the library tells them."""
+        try:
+            text = self._factory.create_linestring(way, self._all)
+        except self._unplaced:
+            for node in way.nodes:
+                self.add(node.ref, node.x, node.y)
+            return
+        self._way_ids.extend(refs)
+        self._texts.append(text[_WKB_HEAD:])
+        self._length += len(refs)
+        if self._length >= _MANY_PLACES:
+            self._flush()
+
+    def _flush(self) -> None:
+        places = np.frombuffer(bytes.fromhex("".join(self._texts)), dtype="<f8")
+        self._parts.append(np.rint(places * _PER_DEGREE).astype(np.int32).reshape(-1, 2))
+        self._texts, self._length = [], 0
+
+    def arrays(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+        """Ids, longitudes and latitudes in whole 1e-7 degrees: nodes, then those of ways."""
+        self._flush()
+        places = np.concatenate(self._parts)
+        return (
+            np.concatenate((np.array(self._ids, np.int64), np.array(self._way_ids, np.int64))),
+            np.concatenate((np.array(self._x, np.int32), places[:, 0])),
+            np.concatenate((np.array(self._y, np.int32), places[:, 1])),
+        )
 
 
 def _reason(error: Exception, kind: str) -> str:

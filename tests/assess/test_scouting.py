@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from clearance.assess.beside import CarBeside
 from clearance.assess.case import Case
-from clearance.assess.meeting import connected, meet, on_road
+from clearance.assess.meeting import meet, on_road
 from clearance.assess.scouting import scout
 from clearance.core.drive import Unverified
 from clearance.core.errors import PlaceError
@@ -79,13 +80,12 @@ def _at_middle(chance: random.Random, full: float) -> dict[str, str] | None:
 def ends_of(network: Network, home: Place, place: Place) -> tuple[list[Snap], list[Snap], list[Snap]]:
     """Where home, place and home meet the roads."""
     case = Case.of(network, COACH, Unverified.AVOID, None)
-    car = case.as_car()
     places = [home, place, home]
     met = meet(
         case,
         [on_road(case, p, case.costs.usable) for p in places],
         places,
-        reaches=lambda start, end: connected(car, start, end),
+        reaches=CarBeside(case).reaches,
     )
     begin, goals, end = met.snaps
     return begin, goals, end

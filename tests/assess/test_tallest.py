@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-import networkx as nx
-import numpy as np
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clearance.assess.case import Case
 from clearance.assess.reach import Ground, Lifted
-from clearance.assess.tallest import arc_heights, road_heights
-from clearance.core.coach import Coach
+from clearance.assess.tallest import arc_heights
 from clearance.core.drive import Unverified
 from clearance.core.errors import PlaceError
-from clearance.core.lengths import Length
-from clearance.core.places import Place
-from clearance.core.screening import NO_WAY, UNLIMITED, Leg, RoadHeights
-from clearance.network.network import NO_LIMIT, Network
+from clearance.core.screening import NO_WAY, Leg
+from clearance.network.network import NO_LIMIT
 from clearance.routing.mask import open_ends
 from clearance.routing.plan import greatest_height
 from clearance.routing.snap import Snap, snap
-from clearance.workflow import network_of
-from tests.assess.towns import COACH, START, two_ways
+from tests.assess.towns import COACH
 from tests.routing.private_towns import PrivateTown, private_towns
-from tests.towns import Town, lonlat
 
 MANY = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
 

@@ -20,7 +20,7 @@ from tests.outputs.samples import INFO
 
 TALL, LOW = (Coach(height=Length.from_feet(feet), name=name) for feet, name in ((13, "tall"), (10, "low")))
 FLAG = Flag(key="way/1:way/2:1", standing=Standing.UNVERIFIED)
-THERE = Trip(distance_m=1000.1234, duration_s=60.5, car_distance_m=900.0, car_duration_s=50.0, flags=(FLAG,))
+THERE = Trip(distance_m=1000.1234, duration_s=60.5, car_distance_m=900.0, car_duration_s=50.0, passed=(FLAG,))
 BACK = Trip(distance_m=1100.0, duration_s=70.0, ceiling=Length.from_feet(14), ceiling_key="way/3:own")
 PLACE = Place(lon=-40.0, lat=45.0, name="Mill\x1b")
 
