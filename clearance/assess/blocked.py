@@ -80,7 +80,11 @@ def explain(case: Case, ways: Finder) -> Explanation:
     and the other limits on a way that is high enough: as few kinds of them as possible, one if lifting one
     makes a way, else all. Where only both together make a way, both are told of that one.
     """
-    kinds = [*(frozenset({kind}) for kind in sorted(LIMIT_KINDS)), LIMIT_KINDS]
+    # To lift a limit that closes nothing to this coach makes no way.
+    minded = [kind for kind in sorted(LIMIT_KINDS) if case.costs.vehicle.minds(kind)]
+    kinds = [frozenset({kind}) for kind in minded]
+    if len(minded) > 1:
+        kinds.append(frozenset(minded))
     by_height = _tallest(case, ways, frozenset())
     otherwise: Route | None = None
     for lifted in kinds:

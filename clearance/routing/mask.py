@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -36,8 +36,18 @@ if TYPE_CHECKING:
 
     F32 = npt.NDArray[np.float32]
 
-__all__ = ["STANDINGS", "Costs", "coach_costs", "open_ends", "turns_through", "zones_and_parts", "zones_for"]
+__all__ = [
+    "STANDINGS",
+    "Costs",
+    "by_state",
+    "coach_costs",
+    "open_ends",
+    "turns_through",
+    "zones_and_parts",
+    "zones_for",
+]
 
+Number = TypeVar("Number", bound=np.generic)
 #: How many arcs are looked at in one go where all of them are.
 _PART = 2**18
 #: Standing by code, the worst first.
@@ -136,7 +146,7 @@ def coach_costs(
     arc_cost = seconds.copy()
     arc_cost[closed] = np.inf
     np.add.at(arc_cost, network.hit_arc, hit_extra)
-    cost = _by_state(network, arc_cost)
+    cost = by_state(network, arc_cost)
     cost[_states_of(network, np.flatnonzero(ends))] = np.inf
 
     at_nodes = _nodes_under(network, standing, policy, weight) if heights else None
@@ -357,9 +367,9 @@ def _states_of(network: Network, arcs: I64) -> I64:
     return np.concatenate((arcs, first + np.flatnonzero(np.isin(network.state_arc[first:], arcs))))
 
 
-def _by_state(network: Network, values: F64) -> F64:
+def by_state(network: Network, values: npt.NDArray[Number]) -> npt.NDArray[Number]:
     """Values of arcs (a,) by state (s,); always a copy."""
-    found = np.empty(network.state_arc.size)
+    found = np.empty(network.state_arc.size, values.dtype)
     found[: values.size] = values
     found[values.size :] = values[network.state_arc[values.size :]]
     return found

@@ -11,7 +11,7 @@ import numpy as np
 from clearance.core.lengths import Length
 from clearance.network.network import NO_LIMIT
 from clearance.routing.kernels import UNREACHED, widest
-from clearance.routing.mask import turns_through
+from clearance.routing.mask import by_state, turns_through
 from clearance.routing.route import Route, covered_hits
 from clearance.routing.way import best_way
 
@@ -241,8 +241,14 @@ class Widths:
         share = network.hit_share * costs.weight[network.hit_structure]
         hit_extra = np.where(unproven, costs.policy.unverified_s * share, 0.0)
         hit_extra[self.hit < height] = np.inf
-        arc_extra = np.zeros(network.arc_tail.size)
-        np.add.at(arc_extra, network.hit_arc, hit_extra)
+        arcs, owner = np.unique(network.hit_arc, return_inverse=True)
+        added = np.bincount(owner, weights=hit_extra, minlength=arcs.size)
+        cost, arc_cost = costs.cost.copy(), costs.arc_cost.copy()
+        arc_cost[arcs] += added
+        cost[arcs] += added
+        first = network.arc_tail.size
+        copies = first + np.flatnonzero(np.isin(network.state_arc[first:], arcs))
+        cost[copies] += added[np.searchsorted(arcs, network.state_arc[copies])]
         low_node = np.zeros(network.node_osm.size, np.bool_)
         low_node[network.nodehit_node[self.node_hit < height]] = True
         turn_extra, gate_extra = costs.turn_extra.copy(), costs.gate_extra.copy()
@@ -250,8 +256,8 @@ class Widths:
         gate_extra[low_node[network.arc_head[_arcs_before(network, costs.gate_turn)]]] = np.inf
         return replace(
             costs,
-            cost=costs.cost + arc_extra[network.state_arc],
-            arc_cost=costs.arc_cost + arc_extra,
+            cost=cost,
+            arc_cost=arc_cost,
             hit_extra=hit_extra,
             turn_extra=turn_extra,
             gate_extra=gate_extra,
@@ -275,7 +281,7 @@ def _widest(
     """The greatest width of any way, in tenths of a millimetre; UNREACHED where there is none."""
     on_turns = widths.on_turns(network)
     on_turns[costs.turn_extra == np.inf] = UNREACHED
-    on_states = widths.on_arcs(network)[network.state_arc]
+    on_states = by_state(network, widths.on_arcs(network))
     on_states[costs.cost == np.inf] = UNREACHED
     best = UNREACHED
     for a in start:

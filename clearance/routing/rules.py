@@ -48,6 +48,12 @@ class Vehicle:
         """Whether a ban on dangerous goods closes a road."""
         return self.coach is not None and self.coach.propane and "hazmat" not in self.ignore
 
+    def minds(self, kind: str) -> bool:
+        """Whether limits of a kind (one of `LIMIT_KINDS`) can close anything to this vehicle."""
+        if kind == "access":
+            return "access" not in self.ignore
+        return self.minds_hazmat_bans if kind == "hazmat" else self.measure(kind) is not None
+
     def may_hold(self, condition: str) -> bool:
         """Whether something is to be kept to: it has no condition, or one not surely off at the time."""
         return not condition or may_hold(condition, self.window, self.coach)

@@ -10,7 +10,7 @@ from clearance.core.coach import Coach
 from clearance.core.conditions import Window
 from clearance.core.lengths import Length
 from clearance.network.network import ACCESS_CLOSED, ACCESS_ENDS, ACCESS_OPEN, Rule
-from clearance.routing.rules import Vehicle
+from clearance.routing.rules import LIMIT_KINDS, Vehicle
 
 COACH = Coach(
     height=Length.from_metres("3.9"),
@@ -109,3 +109,13 @@ def test_access_rules_of_others_and_of_towing() -> None:
     assert Vehicle(coach=COACH).access(ACCESS_OPEN, closing) == ACCESS_OPEN
     assert Vehicle(coach=TOWING).access(ACCESS_OPEN, closing) == ACCESS_CLOSED
     assert Vehicle(coach=None).access(ACCESS_OPEN, closing) == ACCESS_CLOSED
+
+
+@pytest.mark.parametrize("coach", [COACH, TOWING, None])
+@pytest.mark.parametrize("ignore", [frozenset[str](), *(frozenset({kind}) for kind in sorted(LIMIT_KINDS))])
+def test_a_limit_that_is_not_minded_closes_nothing(coach: Coach | None, ignore: frozenset[str]) -> None:
+    vehicle = Vehicle(coach=coach, ignore=ignore)
+    for kind in sorted(LIMIT_KINDS - {"access"}):
+        # The smallest limit there is: whoever minds the kind at all cannot pass.
+        assert vehicle.closes(_rule(kind, 1)) is vehicle.minds(kind)
+    assert vehicle.minds("access") is ("access" not in ignore)
