@@ -35,7 +35,7 @@ _PROLOG_BYTES = 1 << 20
 _FIRST_DATE = datetime(2004, 1, 1, tzinfo=UTC)
 #: Places are kept as whole 1e-7 degrees.
 _PER_DEGREE = 10_000_000
-#: Hexadecimal digits before the points of a line: byte order, type and count (OGC 06-103r4, section 8.2).
+#: Hexadecimal digits before the points of a line in WKB: byte order, type and count (from memory).
 _WKB_HEAD = 18
 #: So many places of ways wait as text before they become numbers.
 _MANY_PLACES = 1 << 20
