@@ -64,27 +64,19 @@ def arc_heights(reach: Reach, leg: Leg, home: Sequence[Snap]) -> I32:
     network = reach.ground.network
     found = np.full(network.arc_tail.size, NO_WAY, np.int32)
     for own, group in _Needs(reach, leg, home).groups(np.flatnonzero(network.arc_area >= 0)):
-        read, of = _states_read(network, leg, group.arcs)
-        labels, of = group.labels(reach.fan_at(leg, home, own), read, of)
-        np.maximum.at(found, of, labels)
+        fan = reach.fan_at(leg, home, own)
+        found[group.arcs] = group.labels(fan, group.arcs, group.arcs)
+        if leg is Leg.THERE:
+            # A drive from home may end on any copy of an arc; homeward it begins with nothing behind it.
+            copies = np.flatnonzero(np.isin(network.state_arc[found.size :], group.arcs)) + found.size
+            arcs = network.state_arc[copies]
+            np.maximum.at(found, arcs, group.labels(fan, copies, arcs))
     # An arc that ends a drive may be ends-only; what closes it in itself does not open.
     found = np.minimum(found, reach.weights.opened)
     for snap in home:
         start, stop = (snap.fraction, 1.0) if leg is Leg.THERE else (0.0, snap.fraction)
         found[snap.arc] = max(found[snap.arc], int(reach.weights.part(snap.arc, start, stop)))
     return found
-
-
-def _states_read(network: Network, leg: Leg, arcs: I64) -> tuple[I64, I64]:
-    """The states whose labels tell of arcs, and the arc of each.
-
-    Homeward a drive begins with nothing behind it, on the arc's own state; from home it may end on any copy.
-    """
-    if leg is Leg.BACK:
-        return arcs, arcs
-    count = network.arc_tail.size
-    copies = np.flatnonzero(np.isin(network.state_arc[count:], arcs)) + count
-    return np.concatenate((arcs, copies)), np.concatenate((arcs, network.state_arc[copies]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,11 +116,11 @@ class _Group:
             of_gate=np.repeat(np.arange(len(opened)), [g.size for g in gates]),
         )
 
-    def labels(self, fan: Fan, read: I64, of: I64) -> tuple[I32, I64]:
-        """The widths at the states `read`, which belong to the arcs `of`, and the arcs in their order."""
+    def labels(self, fan: Fan, read: I64, of: I64 | I32) -> I32:
+        """The widths at the states `read`, which belong to the arcs `of`."""
         if not self.works:
             fan.detach()
-            return fan.labels[read], of
+            return fan.labels[read]
         task = np.zeros(int(self.arcs.max()) + 1, np.int64)
         task[self.arcs] = self.task
         order = np.argsort(task[of], kind="stable")
@@ -141,7 +133,9 @@ class _Group:
             read=read[order].astype(np.int32),
             of_read=task[of][order],
         )
-        return fan.each(work), of[order]
+        labels = np.empty(read.size, np.int32)
+        labels[order] = fan.each(work)
+        return labels
 
 
 class _Needs:
@@ -187,6 +181,8 @@ class _Needs:
         arcs = arcs[self._within_reach[network.arc_area[arcs]]]
         area, way = network.arc_area[arcs], network.arc_way[arcs]
         some, least, most = self._ways
+        if not some.any() and self._parts[area].all():
+            return [(self._home_zones, _Group.plain(arcs))]
         in_zone = self._in_zone[arcs]
         alone = in_zone & (least[way] == area) & (most[way] == area)
         # The way of a place opens with it, which matters where that is not all in the place's own zone.
