@@ -44,7 +44,10 @@ class Case:
 
     def lifting(self, limits: frozenset[str]) -> Case:
         """The same with some limits lifted, see `routing.mask.coach_costs`."""
-        costs = coach_costs(self.network, self.coach, self.unverified, self.window, ignore=limits)
+        own = self.costs if self.costs.vehicle.coach is not None else None
+        costs = coach_costs(
+            self.network, self.coach, self.unverified, self.window, ignore=limits, driven_as=own
+        )
         return replace(self, costs=costs)
 
     def opened(self, *places: Iterable[int]) -> Case:

@@ -105,12 +105,14 @@ def coach_costs(
     *,
     car: bool = False,
     ignore: frozenset[str] = frozenset(),
+    driven_as: Costs | None = None,
 ) -> Costs:
     """The costs of a coach whose drive lies in `window` (None: at a time not known).
 
     With `car`, those of a plain car: structures and limits close nothing, but standings are still the
     coach's. `ignore` names limits left out: ``height``, ``width``, ``length``, ``weight``, ``hazmat``,
-    ``access``.
+    ``access``. `driven_as` are costs of the same coach, or of a car, whose driving times hold here too; they
+    do not depend on what is ignored.
 
     Raises ValueError for another name.
     """
@@ -127,7 +129,9 @@ def coach_costs(
 
     # What runs over all arcs is worked out in place: such arrays are what a drive takes memory for.
     seconds = np.asarray(network.arc_seconds)
-    if not car:
+    if driven_as is not None:
+        seconds = driven_as.seconds
+    elif not car:
         slowest = network.arc_length * (3.6 / COACH_TOP_KMH)
         seconds = np.maximum(slowest, seconds, out=slowest)
     rules = _Rules(network)

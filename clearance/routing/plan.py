@@ -251,8 +251,10 @@ class Widths:
         cost[copies] += added[np.searchsorted(arcs, network.state_arc[copies])]
         low_node = np.zeros(network.node_osm.size, np.bool_)
         low_node[network.nodehit_node[self.node_hit < height]] = True
-        turn_extra, gate_extra = costs.turn_extra.copy(), costs.gate_extra.copy()
-        turn_extra[turns_through(network, low_node)[0]] = np.inf
+        turn_extra, gate_extra = costs.turn_extra, costs.gate_extra.copy()
+        if low_node.any():
+            turn_extra = turn_extra.copy()
+            turn_extra[turns_through(network, low_node)[0]] = np.inf
         gate_extra[low_node[network.arc_head[_arcs_before(network, costs.gate_turn)]]] = np.inf
         return replace(
             costs,
