@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Both", "Ground", "Lifted", "LiftedFinder", "Reach"]
 
+#: How many heights a `Lifted` keeps the drives of.
+_MOST_HEIGHTS = 6
+
 
 @dataclass(frozen=True, slots=True)
 class Both:
@@ -198,7 +201,15 @@ class Lifted:
             costs = widths.at_least(self.ground.network, free, height)
             return Weights.of_costs(self.ground.network, costs)
 
-        return self._reach((lifted, passable, height), weights)
+        key = (lifted, passable, height)
+        # Heights are many, and each holds searches over the whole network: the last ones used are kept.
+        reach = self._reach(key, weights)
+        self._made.pop(key)
+        self._made[key] = reach
+        heights = [known for known in self._made if len(known) == len(key)]
+        for known in heights[:-_MOST_HEIGHTS]:
+            del self._made[known]
+        return reach
 
 
 @dataclass(frozen=True, slots=True)
