@@ -33,6 +33,12 @@ __all__ = ["command"]
     type=click.Path(path_type=Path),
     help="Map of every road of the area with the tallest coach that gets there and back: .geojson, .gpkg.",
 )
+@click.option(
+    "--since",
+    metavar="REPORT",
+    type=click.Path(path_type=Path),
+    help="JSON report of an earlier screening: tell what changed since, which verdicts moved, and why.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of the list.")
 @click.option(
     "--sort",
@@ -60,6 +66,7 @@ def command(
     home: str,
     outputs: tuple[Path, ...],
     tallest: Path | None,
+    since: Path | None,
     as_json: bool,
     sort_by: str,
     unverified: str,
@@ -85,7 +92,14 @@ def command(
     coaches = coaches_from(given)
     records = records_from(given)
     found = workflow.screen_places(
-        roads, places, home, coaches, unverified=unverified, sort_by=sort_by, records=records
+        roads,
+        places,
+        home,
+        coaches,
+        unverified=unverified,
+        sort_by=sort_by,
+        records=records,
+        since=since,
     )
     if tallest is not None:
         heights = workflow.tallest_on_roads(roads, found.home, coaches, records=records)

@@ -100,7 +100,7 @@ class StructureChanged(StrEnum):
 class StructureChange:
     """A structure that changed. `before` and `now` are the lowest clearances, None where there is none.
 
-    `text` describes it as it is now, or was where it is gone. `keys` are its keys then and now.
+    `text` describes it as it was, empty where it is new. `keys` are its keys then and now.
     """
 
     changed: StructureChanged
@@ -151,13 +151,18 @@ class Moved:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Changes:
-    """All that changed. `same` counts rows whose verdict is what it was."""
+    """All that changed since the data of `data_date` from `source`.
+
+    `same` counts rows whose verdict is what it was. `new_coaches` are what coaches are called that were not
+    screened then; their rows are left out.
+    """
 
     source: str
     data_date: str
     structures: tuple[StructureChange, ...]
     moved: tuple[Moved, ...]
     same: int
+    new_coaches: tuple[str, ...] = ()
 
     def by_row(self) -> Mapping[tuple[int, int], Moved]:
         """The rows that moved by their number and coach."""

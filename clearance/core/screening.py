@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+    from clearance.core.changes import Changes
+
 __all__ = [
     "NO_WAY",
     "UNLIMITED",
@@ -225,7 +227,8 @@ class Problem:
 class Screening:
     """All rows, sorted, with the structures of the area that stand over or across a road.
 
-    `home_notes` are what is worth saying of where home meets the road.
+    `notes` are what is worth saying of home and of the lists read, `changes` what is other than in an
+    earlier screening that it was compared with.
     """
 
     home: Place
@@ -236,6 +239,7 @@ class Screening:
     problems: tuple[Problem, ...] = ()
     structures: tuple[Structure, ...] = ()
     notes: tuple[str, ...] = ()
+    changes: Changes | None = None
 
     def of_coach(self, coach: int) -> tuple[Row, ...]:
         """The rows of one coach, in their order."""

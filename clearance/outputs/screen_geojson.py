@@ -11,7 +11,8 @@ from clearance.core.structure import Standing, Structure
 from clearance.outputs.geojson import collection_of, feature_of, point_of
 from clearance.outputs.marks import MARKS, PLACE_MARK
 from clearance.outputs.measures import Units, clearance_text
-from clearance.outputs.screen_csv import row_cells
+from clearance.outputs.screen_changes import changes_json
+from clearance.outputs.screen_csv import RowCells
 from clearance.outputs.screen_words import (
     by_key,
     coach_names,
@@ -65,10 +66,10 @@ def screen_geojson(screening: Screening, units: Units = Units.FEET) -> dict[str,
     The property `role` is ``destination`` (with the columns of the CSV table), ``structure`` or ``home``.
     A structure tells how many rows it blocks, or is unverified or tight for.
     """
-    known, names = by_key(screening), coach_names(screening)
+    known, names, of_rows = by_key(screening), coach_names(screening), RowCells(screening, units)
     features = []
     for row in screening.rows:
-        cells = row_cells(row, screening, known, names, units)
+        cells = of_rows.of(row)
         title = f"{verdict_of_row(row)}: {place_text(row.place)}"
         if len(names) > 1:
             title += f", {names[row.coach]}"
@@ -102,6 +103,7 @@ def screen_geojson(screening: Screening, units: Units = Units.FEET) -> dict[str,
                 for number, (name, coach) in enumerate(zip(names, screening.coaches, strict=True))
             ],
             "not_screened": [problem_text(p, names) for p in screening.problems],
+            "changes": changes_json(screening.changes, known, units),
             "notes": [plain(note) for note in screening.notes],
         },
     )

@@ -7,9 +7,9 @@ from clearance.core.structure import Standing
 from clearance.outputs.geopackage import Layer, geopackage_bytes, points_wkb
 from clearance.outputs.marks import MARKS
 from clearance.outputs.measures import Units
-from clearance.outputs.screen_csv import ROW_COLUMNS, row_cells
+from clearance.outputs.screen_csv import ROW_COLUMNS, RowCells
 from clearance.outputs.screen_geojson import structure_cells, structure_uses
-from clearance.outputs.screen_words import by_key, coach_names, headline, problem_text, totals_text
+from clearance.outputs.screen_words import coach_names, headline, problem_text, totals_text
 from clearance.outputs.wording import CAUTIONS, coach_line, place_text, plain, structure_text
 
 __all__ = ["screen_gpkg"]
@@ -26,8 +26,9 @@ def screen_gpkg(screening: Screening, units: Units = Units.FEET) -> bytes:
     `structures` are those that matter to some row, with the worst standing that any row has of them. The
     tables `not_screened` and `about` have no places.
     """
-    known, names = by_key(screening), coach_names(screening)
-    cells = [row_cells(row, screening, known, names, units) for row in screening.rows]
+    names = coach_names(screening)
+    of_rows = RowCells(screening, units)
+    cells = [of_rows.of(row) for row in screening.rows]
     rows = Layer(
         name="destinations",
         columns={column: [cell[column] for cell in cells] for column in ROW_COLUMNS},

@@ -15,6 +15,7 @@ from clearance.outputs.json_values import (
     place_value,
 )
 from clearance.outputs.measures import Units
+from clearance.outputs.screen_changes import changes_json
 from clearance.outputs.screen_words import by_key, coach_names, reason_parts, verdict_of_row
 from clearance.outputs.wording import CAUTIONS, evidence_lines, structure_text
 
@@ -45,13 +46,15 @@ def screen_json(screening: Screening, units: Units = Units.FEET) -> dict[str, An
     - `structures`: [`key`, `kind`, `text`, `name`, `road`, `lon`, `lat`, `forward`, `backward`, `evidence`
       (texts), `passed_by`: numbers of the destinations that pass it unverified]; `forward` and `backward`
       along the mapped way are `clearance` (length) and `verified`
+    - `changes`: null, or what changed since an earlier screening, see `outputs.screen_changes.changes_json`
     - `notes`, `cautions`: [text]
     - `data`: `source`, `data_date`, `read_date`, `attribution`, `warnings`
 
     A trip (`there`, `back`) is null or `distance_m`, `duration_s`, `car_distance_m`, `car_duration_s`,
-    `extra_s`, `ceiling`, `ceiling_key` and `flags`; a flag is `key`, `standing`, `clearance`. `tallest`
-    (unverified structures passable) and `tallest_verified` (closed) are `way` and `clearance`, null where no
-    known figure limits it. Lengths, metres, seconds and degrees are as in the document of a drive.
+    `extra_s`, `ceiling`, `ceiling_key`, `passed` and `avoided` (on a car's way, closed to the coach): [flag];
+    a flag is `key`, `standing`, `clearance`. `tallest` (unverified structures passable) and
+    `tallest_verified` (closed) are `way` and `clearance`, null where no known figure limits it. Lengths,
+    metres, seconds and degrees are as in the document of a drive.
     """
     known, names = by_key(screening), coach_names(screening)
     passed: dict[str, list[int]] = {}
@@ -74,6 +77,7 @@ def screen_json(screening: Screening, units: Units = Units.FEET) -> dict[str, An
         "structures": [
             _structure(s) | {"passed_by": sorted(set(passed.get(s.key, [])))} for s in screening.structures
         ],
+        "changes": changes_json(screening.changes, known, units),
         "notes": list(screening.notes),
         "cautions": list(CAUTIONS),
         "data": data_value(screening.info),
@@ -120,7 +124,8 @@ def _trip(trip: Trip | None) -> dict[str, Any] | None:
         "extra_s": trip.extra_s,
         "ceiling": clearance_value(trip.ceiling),
         "ceiling_key": trip.ceiling_key,
-        "flags": [_flag(flag) for flag in trip.flags],
+        "passed": [_flag(flag) for flag in trip.passed],
+        "avoided": [_flag(flag) for flag in trip.avoided],
     }
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping
 
+from clearance.core.changes import Changes
 from clearance.core.screening import Row, Screening, totals
 from clearance.core.structure import Structure
 from clearance.outputs.listing import origin_text
 from clearance.outputs.measures import Units, clearance_text
 from clearance.outputs.report import WIDTH
+from clearance.outputs.screen_changes import changes_headline, moved_text, structure_change_text
 from clearance.outputs.screen_words import (
     by_key,
     clock_span,
@@ -27,6 +29,7 @@ __all__ = ["screen_text"]
 
 _METRES_PER_MILE = 1609.344
 _NAME_WIDTH = 20
+_MOST_CHANGES = 40
 
 
 def screen_text(screening: Screening, units: Units = Units.FEET) -> str:
@@ -36,6 +39,8 @@ def screen_text(screening: Screening, units: Units = Units.FEET) -> str:
     """
     names, known, sums = coach_names(screening), by_key(screening), totals(screening)
     blocks = [_wrapped(headline(screening))]
+    if screening.changes is not None:
+        blocks.append(_changes(screening.changes, known, units))
     for number, coach in enumerate(screening.coaches):
         lines = _wrapped(f"{names[number]}: {coach_line(coach, units)}.")
         lines += _wrapped(totals_text(sums[number], units))
@@ -53,6 +58,20 @@ def screen_text(screening: Screening, units: Units = Units.FEET) -> str:
     blocks.append([line for note in screening.notes for line in _wrapped(f"Note: {plain(note)}")])
     blocks.append([line for text in (*CAUTIONS[:3], origin_text(screening.info)) for line in _wrapped(text)])
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _changes(changes: Changes, known: Mapping[str, Structure], units: Units) -> list[str]:
+    lines = [*_wrapped(changes_headline(changes))]
+    for moved in changes.moved:
+        lines += _wrapped(moved_text(moved, known, units), "  - ")
+    shown = changes.structures[:_MOST_CHANGES]
+    if shown:
+        lines.append("Structures that changed")
+        for change in shown:
+            lines += _wrapped(structure_change_text(change, known, units), "  - ")
+    if len(changes.structures) > len(shown):
+        lines.append(f"  - and {len(changes.structures) - len(shown)} more; the JSON report holds all")
+    return lines
 
 
 def _wrapped(text: str, first: str = "") -> list[str]:

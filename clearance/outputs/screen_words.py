@@ -117,6 +117,10 @@ def _driven_parts(row: Row, known: Mapping[str, Structure], units: Units) -> lis
     for keys, word in ((row.unverified, "not verified"), (row.tight, "tight")):
         if keys:
             parts.append(f"{len(keys)} {word}: {named_structures(keys, known)}.")
+    if row.avoided:
+        told = "; ".join(_flag_text(flag, known, units) for flag in row.avoided[:_MOST_NAMED])
+        more = len(row.avoided) - _MOST_NAMED
+        parts.append(f"Keeps away from {told}{f'; {more} more' if more > 0 else ''}, on a car's way.")
     if row.in_out is not None and row.in_out.answer is not InOutAnswer.DRIVES_THROUGH:
         parts.append(in_out_text(row.in_out, units))
     return parts

@@ -48,22 +48,28 @@ def screen_places(
     unverified: str = "avoid",
     sort_by: str = "verdict",
     records: Path | None = None,
+    since: Path | None = None,
 ) -> Screening:
     """The destinations in the file `places` for every coach, there and back from `home`.
 
     `home` is ``lat,lon`` or a name, `sort_by` a value of `core.screening.SortBy`. Heights in the file
-    `records` count as measured. Rows that cannot be used are among the problems, with their line.
+    `records` count as measured. With `since`, a JSON report of an earlier screening, `Screening.changes`
+    tells what is other than then. Rows that cannot be used are among the problems, with their line.
 
-    Raises InputError where no row can be used, PlaceError where home cannot be found or lies far from any
-    road.
+    Raises InputError where no row can be used or the report cannot be read, PlaceError where home cannot be
+    found or lies far from any road.
     """
+    from clearance.assess.changes import compare
     from clearance.assess.screen import screen
     from clearance.core.drive import Unverified
     from clearance.core.place_text import find_place
     from clearance.core.screening import SortBy
+    from clearance.outputs.screen_words import names_of
+    from clearance.sources.screen_report import read_report
     from clearance.workflow.destinations import read_destinations
     from clearance.workflow.recorded import roads_with_records
 
+    earlier = None if since is None else read_report(since)
     recorded = roads_with_records(roads, records)
     network = recorded.network
     start = find_place(home, network.places)
@@ -78,6 +84,7 @@ def screen_places(
         found,
         problems=(*problems, *found.problems),
         notes=(*notes, *found.notes, *recorded.notes),
+        changes=None if earlier is None else compare(earlier, found, names_of(coaches)),
     )
 
 

@@ -132,3 +132,33 @@ def test_the_tallest_coach_on_every_road_agrees_with_the_rows(
     packed = run(*asked, "--tallest", tmp_path / "tall.gpkg", env=NONE)
     assert packed.code == 0, packed.err
     assert (tmp_path / "tall.gpkg").read_bytes().startswith(b"SQLite format 3\0")
+
+
+def test_what_changed_since_the_last_map(roads: Path, places: Path, tmp_path: Path) -> None:
+    """The tunnel to the camp is measured anew and found higher; the report tells that, and why it matters."""
+    old, new, table = tmp_path / "old.json", tmp_path / "new.json", tmp_path / "new.csv"
+    assert run("screen", roads, places, "--from", YARD, *COACH, "-o", old, env=NONE).code == 0
+    text = SAMPLE.read_text(encoding="utf-8")
+    tunnel = text[: text.index('v="Point Tunnel"')].rindex("<way ")
+    changed = text[:tunnel] + text[tunnel:].replace('k="maxheight" v="4.0"', 'k="maxheight" v="4.8"', 1)
+    assert changed != text
+    (tmp_path / "later.osm").write_text(changed, encoding="utf-8")
+    later = tmp_path / "later.roads"
+    assert run("get", tmp_path / "later.osm", "-o", later).code == 0
+    asked: list[str | Path] = ["screen", later, places, "--from", YARD, *COACH, "--since", old]
+    done = run(*asked, "-o", new, "-o", table, env=NONE)
+    assert done.code == 0, done.err
+    said = " ".join(done.out.split())
+    assert "1 verdict moved, 2 as before. Structures: 1 higher than before." in said
+    assert "was BLOCKED. Tunnel (Point Tunnel), Shore Road: higher than before (15'8\", was 13'1\")." in said
+    changes = json.loads(new.read_text(encoding="utf-8"))["changes"]
+    assert [m["name"] for m in changes["moved"]] == ["Lighthouse Camp"]
+    assert changes["moved"][0]["why"][0]["kind"] == "structure"
+    with table.open(encoding="utf-8", newline="") as file:
+        moved = {r["name"]: r["was"] for r in csv.DictReader(file) if r["was"]}
+    assert moved == {"Lighthouse Camp": "BLOCKED"}
+    # Nothing changed since itself.
+    again = run("screen", roads, places, "--from", YARD, *COACH, "--since", old, env=NONE)
+    assert "no verdicts moved, 3 as before. No structure changed." in " ".join(again.out.split())
+    bad = run("screen", roads, places, "--from", YARD, *COACH, "--since", table, env=NONE)
+    assert (bad.code, "is not JSON" in bad.err) == (1, True)
