@@ -356,6 +356,32 @@ def test_arrays_that_do_not_fit_together_are_refused(tmp_path: Path) -> None:
         assert "do not fit together" in _refused(path) or "differ in size" in _refused(path)
 
 
+@pytest.mark.parametrize("part", [1, 2, 3, 7, 1000])
+def test_a_single_fall_of_pointers_is_found_wherever_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: int
+) -> None:
+    monkeypatch.setattr(roadfile, "_PART", part)
+    network = _network()
+    path = tmp_path / "fall.roads"
+    write_road_file(network, path)
+    assert open_road_file(path).turn_ptr.size == network.turn_ptr.size > 4
+    for at in range(1, network.turn_ptr.size - 1):
+        pointers = network.turn_ptr.copy()
+        pointers[at] = pointers[at + 1] + 1
+        write_road_file(dataclasses.replace(network, turn_ptr=pointers), path)
+        assert "do not fit together" in _refused(path), at
+
+
+@pytest.mark.parametrize("wrong", [-1, -(2**31), 2**31 - 1])
+def test_a_single_index_out_of_range_is_found(tmp_path: Path, wrong: int) -> None:
+    network = _network()
+    for at in (0, network.turn_to.size // 2, network.turn_to.size - 1):
+        turn_to = network.turn_to.copy()
+        turn_to[at] = wrong
+        write_road_file(dataclasses.replace(network, turn_to=turn_to), tmp_path / "wrong.roads")
+        assert "do not fit together" in _refused(tmp_path / "wrong.roads")
+
+
 # --- writing -----------------------------------------------------------------------------------------
 
 
