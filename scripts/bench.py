@@ -102,6 +102,8 @@ GROWING_ON_ROADS = (
     ("one to one", "one to one"),
     ("one to all", "one to all"),
     ("tallest", "tallest coach, one to all"),
+    ("tallest roads", "tallest coach on every road, a direction"),
+    ("screen", "1,000 destinations, 2 coaches"),
     ("trade-offs", "all trade-offs of a drive"),
 )
 

@@ -392,6 +392,71 @@ def widest_own(path: Path, repeat: int) -> tuple[list[float], Told]:
     return seconds, float((labels >= 0).sum())
 
 
+def tallest_roads(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The tallest coach on every road from one home: each direction by itself, there and back in turn.
+
+    What both directions share (turns read backwards, clearances of arcs) is made before.
+    """
+    from clearance.assess.case import Case
+    from clearance.assess.reach import Ground, Reach
+    from clearance.assess.tallest import arc_heights
+    from clearance.core.screening import Leg
+    from clearance.network.roadfile import open_road_file
+    from clearance.routing.fan import Weights
+    from clearance.routing.plan import Widths
+    from clearance.routing.snap import Snap
+
+    network = open_road_file(path)
+    free = Case.of(network, *_coach(), None).lifting(frozenset({"height"})).costs
+    arc = int(network.state_arc[_hub(network, free)])
+    home = [Snap(arc=arc, fraction=0.5, distance_m=0.0, lon=0.0, lat=0.0)]
+    weights = Weights.of_widths(network, free, Widths.of(network, free, unverified_passable=True))
+    ground = Ground(network)
+
+    def one(leg: Leg) -> Any:
+        return arc_heights(Reach(ground, weights), leg, home)
+
+    one(Leg.THERE)
+    seconds: list[float] = []
+    reached = 0.0
+    for leg in list(Leg) * repeat:
+        spent, heights = timed(lambda leg=leg: one(leg), 1)  # type: ignore[misc]
+        seconds += spent
+        reached += float((heights >= 0).sum())
+    return seconds, reached / repeat
+
+
+#: Destinations and coaches of a screening.
+SCREENED, COACHES = 1000, ("12'10\"", "11'")
+
+
+def screened(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """Destinations at random nodes there and back for two coaches, the road file opened before."""
+    from clearance.assess.screen import screen
+    from clearance.core.coach import Coach
+    from clearance.core.lengths import parse_measure
+    from clearance.core.place_text import find_place
+    from clearance.core.screening import Destination
+    from clearance.network.roadfile import open_road_file
+
+    network = open_road_file(path)
+    coach, unverified = _coach()
+    coaches = [coach, *(Coach(height=parse_measure(height)) for height in COACHES[1:])]
+    costs = _costs(path)[1]
+    node = int(network.arc_tail[network.state_arc[_hub(network, costs)]])
+    home = find_place(f"{network.node_lat[node]:.7f},{network.node_lon[node]:.7f}", ())
+    pairs = _places(network, SCREENED // 2)
+    texts = [text for pair in pairs for text in pair]
+    destinations = [Destination(place=find_place(text, ()), where=text) for text in texts]
+
+    def one() -> Any:
+        return screen(network, coaches, home, destinations, unverified=unverified)
+
+    one()
+    seconds, found = timed(one, repeat)
+    return seconds, float(len(found.rows))
+
+
 def _places(network: Network, count: int) -> list[tuple[str, str]]:
     """Pairs of places at random nodes, as ``lat,lon`` texts."""
     random = np.random.default_rng(SEED)
@@ -498,6 +563,8 @@ TASKS: dict[tuple[str, str], Callable[[Path, int], tuple[list[float], Told]]] = 
     ("one to all", "clearance"): one_to_all_own,
     ("one to all", "scipy"): one_to_all_scipy,
     ("tallest", "clearance"): widest_own,
+    ("tallest roads", "clearance"): tallest_roads,
+    ("screen", "clearance"): screened,
     ("trade-offs", "clearance"): trade_offs_own,
     ("drive", "clearance"): drive_warm,
     ("drive process", "clearance"): drive_cold,

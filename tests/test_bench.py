@@ -51,11 +51,19 @@ def test_engines_come_to_the_same_costs(task: str, roads: Path) -> None:
     assert list(told.values()) == pytest.approx([told["clearance"]] * len(told), rel=1e-9)
 
 
-@pytest.mark.parametrize("task", ["open", "costs", "tallest", "trade-offs", "drive"])
+@pytest.mark.parametrize("task", ["open", "costs", "tallest", "trade-offs", "drive", "screen"])
 def test_the_other_tasks_on_roads_run(task: str, roads: Path) -> None:
     seconds, _ = _script("bench_tasks").TASKS[task, "clearance"](roads, 2)
     assert len(seconds) == 2
     assert min(seconds) > 0
+
+
+def test_every_road_is_reached_as_often_as_the_search_reaches_it(roads: Path) -> None:
+    tasks = _script("bench_tasks").TASKS
+    seconds, told = tasks["tallest roads", "clearance"](roads, 2)
+    assert len(seconds) == 4, "each direction twice"
+    # Twice as many arcs, for there and back; one-way streets at the rim are missing from one of them.
+    assert told > tasks["tallest", "clearance"](roads, 1)[1]
 
 
 def test_engines_find_the_same_crossings(tmp_path: Path) -> None:

@@ -62,17 +62,24 @@ def arc_heights(reach: Reach, leg: Leg, home: Sequence[Snap]) -> I32:
     home only what lies between home and the far end counts.
     """
     network = reach.ground.network
-    found = np.full(network.arc_tail.size, NO_WAY, np.int32)
-    for own, group in _Needs(reach, leg, home).groups(np.flatnonzero(network.arc_area >= 0)):
-        fan = reach.fan_at(leg, home, own)
-        found[group.arcs] = group.labels(fan, group.arcs, group.arcs)
-        if leg is Leg.THERE:
-            # A drive from home may end on any copy of an arc; homeward it begins with nothing behind it.
-            copies = np.flatnonzero(np.isin(network.state_arc[found.size :], group.arcs)) + found.size
-            arcs = network.state_arc[copies]
-            np.maximum.at(found, arcs, group.labels(fan, copies, arcs))
+    count = network.arc_tail.size
+    needs = _Needs(reach, leg, home)
+    if needs.nothing:
+        labels = needs.home_fan().labels
+        found = labels[:count].copy()
+        np.maximum.at(found, network.state_arc[count:], labels[count:] if leg is Leg.THERE else NO_WAY)
+    else:
+        found = np.full(count, NO_WAY, np.int32)
+        for own, group in needs.groups(np.flatnonzero(network.arc_area >= 0)):
+            fan = reach.fan_at(leg, home, own)
+            found[group.arcs] = group.labels(fan, group.arcs, group.arcs)
+            if leg is Leg.THERE:
+                # A drive from home may end on any copy of an arc; homeward it begins with nothing behind it.
+                copies = np.flatnonzero(np.isin(network.state_arc[count:], group.arcs)) + count
+                arcs = network.state_arc[copies]
+                np.maximum.at(found, arcs, group.labels(fan, copies, arcs))
     # An arc that ends a drive may be ends-only; what closes it in itself does not open.
-    found = np.minimum(found, reach.weights.opened)
+    np.minimum(found, reach.weights.opened, out=found)
     for snap in home:
         start, stop = (snap.fraction, 1.0) if leg is Leg.THERE else (0.0, snap.fraction)
         found[snap.arc] = max(found[snap.arc], int(reach.weights.part(snap.arc, start, stop)))
@@ -163,6 +170,18 @@ class _Needs:
         joint = components(areas, network.area_links[:, 0], network.area_links[:, 1])
         self._within_reach: Bool = np.isin(joint, joint[sorted(zones | parts)])
 
+    @property
+    def nothing(self) -> bool:
+        """Whether no arc needs anything opened, as where there are no ends-only roads."""
+        held = self._parts[: int(self._network.arc_area.max(initial=-1)) + 1]
+        return bool(held.all()) and not self._ways[0].any()
+
+    def home_fan(self) -> Fan:
+        """The fan with the zones of home alone."""
+        fan = self._reach.fan_at(self._leg, self._home, self._home_zones)
+        fan.detach()
+        return fan
+
     def _ways_of_ends(self) -> tuple[Bool, I64, I64]:
         """Ways with ends-only arcs, and the least and greatest zone of those; -2 for one in no zone."""
         network, ends = self._network, np.flatnonzero(self._reach.costs.ends)
@@ -181,8 +200,6 @@ class _Needs:
         arcs = arcs[self._within_reach[network.arc_area[arcs]]]
         area, way = network.arc_area[arcs], network.arc_way[arcs]
         some, least, most = self._ways
-        if not some.any() and self._parts[area].all():
-            return [(self._home_zones, _Group.plain(arcs))]
         in_zone = self._in_zone[arcs]
         alone = in_zone & (least[way] == area) & (most[way] == area)
         # The way of a place opens with it, which matters where that is not all in the place's own zone.
