@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,18 +14,19 @@ from hypothesis import strategies as st
 from clearance.assess.day import Halt, plan_day
 from clearance.assess.screen import screen
 from clearance.core.coach import Coach
-from clearance.core.drive import Drive, Unverified, Verdict
+from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
 from clearance.core.errors import NoWayError, PlaceError
 from clearance.core.lengths import Length
 from clearance.core.places import Place
-from clearance.core.screening import Destination, Row, Screening, SortBy
+from clearance.core.screening import Admitted, Destination, Leg, Row, Screening, SortBy, totals
 from clearance.core.structure import Standing
+from clearance.network.build import build_network
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, START
-from tests.routing.grid_towns import COMFORT, NEED, segments
+from tests.assess.towns import COACH, END, START, two_ways
+from tests.routing.grid_towns import COMFORT, FIGURES, NEED, GridTown, grid_towns, segments, slow_answers
 from tests.routing.private_towns import PrivateTown, private_towns
-from tests.towns import lonlat
+from tests.towns import Town, lonlat
 
 LOWER = Coach(height=Length.from_feet(10), name="lower")
 TOWING = Coach(height=Length(NEED - 1000), margin=Length(1000), comfort=Length(COMFORT), towing=True)
@@ -159,3 +161,146 @@ def test_rows_say_the_same_on_real_roads(extract: str) -> None:
 def _beside(network: Network, node: int) -> Place:
     lon, lat = float(network.node_lon[node]), float(network.node_lat[node])
     return Place(lon=lon + 1e-4, lat=lat + 1e-4, name=f"node {node}")
+
+
+# --- against the raw elements of a town ---------------------------------------------------------------
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@given(grid_towns())
+def test_the_tallest_coach_is_that_of_a_slow_reader_both_ways(town: GridTown) -> None:
+    """The slow reader searches the raw elements by networkx, for each height and each way by itself."""
+    network = build_network(town.town().extract(), town.structures())
+    goals = [s for s in segments(town) if s != town.start][:4]
+    if not goals:
+        return
+    found = screened(network, *(_at(town.middle(s)) for s in goals), home=_at(town.middle(town.start)))
+    rows = {row.number: row for row in found.rows}
+    heights = (0, *FIGURES, FIGURES[-1] + 1)
+    there = {height: slow_answers(town, need=height) for height in heights}
+    for number, goal in enumerate(goals, start=1):
+        start = replace(town, start=goal)
+        fits = [h for h in heights if goal in there[h] and town.start in slow_answers(start, need=h)]
+        row = rows.get(number)
+        if not fits:
+            # Too low there and no way back at all: the first of the two is told.
+            assert row is None or (row.verdict is Verdict.BLOCKED and not row.tallest.way)
+            continue
+        assert row is not None
+        best = max(fits)
+        clearance = None if best > FIGURES[-1] else Length(best)
+        assert row.tallest == Admitted(way=True, clearance=clearance)
+        assert (row.verdict is Verdict.BLOCKED) is (best < COACH.need.tenths)
+        verified = row.tallest_verified.clearance
+        assert not row.tallest_verified.way or clearance is None or (verified and verified <= clearance)
+
+
+# --- small towns --------------------------------------------------------------------------------------
+
+
+def one(network: Network, *places: Place, **more: object) -> Row:
+    (row,) = screened(network, *places, **more).rows  # type: ignore[arg-type]
+    return row
+
+
+GOAL = place(*END, "Mill")
+
+
+def test_there_and_back_round_a_low_railway() -> None:
+    row = one(two_ways({"maxheight": "12'6\""}), GOAL)
+    assert (row.verdict, row.place, row.where) == (Verdict.CLEAR, GOAL, "line 2")
+    assert row.there is not None
+    assert row.back is not None
+    assert row.there.distance_m == pytest.approx(3800, rel=1e-3)
+    assert row.there.car_distance_m == pytest.approx(1800, rel=1e-3)
+    assert row.extra_s is not None
+    assert row.extra_s > 2 * 60
+    # What the car passes and the coach does not, once, though a car passes it both ways.
+    assert [(f.standing, f.clearance) for f in row.avoided] == [(Standing.TOO_LOW, Length.from_feet(12, 6))]
+    assert row.there.passed == ()
+    # Any height gets there by the way round.
+    assert row.tallest == Admitted(way=True)
+
+
+def test_one_way_there_only_is_blocked_on_the_way_back() -> None:
+    network = two_ways({"maxheight": "12'6\""}, {"oneway": "yes"})
+    row = one(network, GOAL)
+    assert (row.verdict, row.blocked) == (Verdict.BLOCKED, Leg.BACK)
+    assert row.gets_through == Length.from_feet(12, 6)
+    assert [(f.standing, f.clearance) for f in row.in_the_way] == [
+        (Standing.TOO_LOW, Length.from_feet(12, 6))
+    ]
+    assert (row.there, row.back, row.in_out, row.ceiling, row.extra_s) == (None, None, None, None, None)
+    assert row.tallest == Admitted(way=True, clearance=Length.from_feet(12, 6))
+    assert row.tallest.coach_height(COACH.margin) == Length.from_feet(12)
+    assert one(network, GOAL, coaches=(LOWER,)).verdict is not Verdict.BLOCKED
+
+
+def test_unverified_both_ways_is_passable_or_closed() -> None:
+    row = one(two_ways(None, {"motor_vehicle": "no"}), GOAL)
+    assert row.verdict is Verdict.CARE
+    (key,) = row.unverified
+    assert row.tallest == Admitted(way=True)
+    assert row.tallest_verified == Admitted(way=False)
+    assert row.ceiling is None
+    assert row.ceiling_key == ""
+    refused = one(two_ways(None, {"motor_vehicle": "no"}), GOAL, unverified=Unverified.REFUSE)
+    assert refused.verdict is Verdict.BLOCKED
+    assert [f.key for f in refused.in_the_way] == [key]
+    assert refused.gets_through is None
+
+
+def test_a_dead_end_is_serious_for_a_coach_that_tows() -> None:
+    row = one(two_ways(), GOAL, coaches=(replace(COACH, towing=True),))
+    assert row.in_out is not None
+    assert (row.in_out.answer, row.in_out.serious) == (InOutAnswer.NEEDS_ROOM, True)
+
+
+def test_rows_that_cannot_be_screened_are_told_with_their_line_and_the_rest_is_screened() -> None:
+    town = two_ways()
+    far, island = place(500, 5000, "Far Field"), place(*END, "Mill")
+    found = screened(town, far, island, coaches=(COACH, LOWER))
+    assert [row.number for row in found.rows] == [2, 2]
+    (problem,) = found.problems
+    assert (problem.where, problem.name, problem.coach) == ("line 2", "Far Field", None)
+    assert "from the nearest road" in problem.text or "outside the area" in problem.text
+    sums = totals(found)
+    assert [(t.care + t.clear + t.blocked, t.problems) for t in sums] == [(1, 1), (1, 1)]
+
+
+def test_a_place_that_one_coach_alone_cannot_use_is_a_problem_of_that_coach() -> None:
+    town = Town()
+    for ref, x in enumerate((0, 500, 1000), start=1):
+        town.node(ref, x, 0)
+    town.way(10, [1, 2]).way(11, [2, 3], {"highway": "residential", "maxwidth": "2.2"})
+    wide = replace(COACH, width=Length.from_metres("2.5"), name="wide")
+    found = screened(
+        network_of(town.extract()), place(900, 0, "Narrow End"), home=place(50, 0), coaches=(COACH, wide)
+    )
+    assert [row.coach for row in found.rows] == [0]
+    assert [(p.coach, p.where) for p in found.problems] == [(1, "line 2")]
+
+
+def test_home_far_from_any_road_is_an_error() -> None:
+    with pytest.raises(PlaceError):
+        screened(two_ways(), GOAL, home=place(0, 9000))
+
+
+def test_order_of_rows_and_sums() -> None:
+    town = two_ways(None, {"motor_vehicle": "no"})
+    near, middle = place(-300, 0, "b near"), place(100, 0, "a middle")
+    destinations = [
+        Destination(place=p, where=f"line {n}") for n, p in enumerate((near, GOAL, middle), start=2)
+    ]
+
+    def names(by: SortBy) -> list[str]:
+        found = screen(town, [COACH], place(*START), destinations, unverified=Unverified.AVOID, sort_by=by)
+        return [row.place.name for row in found.rows]
+
+    assert names(SortBy.LIST) == ["b near", "Mill", "a middle"]
+    assert names(SortBy.NAME) == ["a middle", "b near", "Mill"]
+    assert names(SortBy.TIME) == ["Mill", "a middle", "b near"]
+    assert names(SortBy.VERDICT)[0] == "Mill"
+    (sums,) = totals(screened(town, near, GOAL, middle))
+    assert (sums.clear, sums.care, sums.blocked, sums.unverified) == (2, 1, 0, 1)
+    assert sums.rows == 3
