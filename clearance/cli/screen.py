@@ -25,6 +25,7 @@ __all__ = ["command"]
     multiple=True,
     type=click.Path(path_type=Path),
     help="File to write, more than once if wanted: .csv, .geojson, .gpkg, .txt (the list), "
+    ".html (a page with a map), "
     ".json (a report to compare with later).",
 )
 @click.option(
@@ -104,7 +105,7 @@ def command(
     if tallest is not None:
         heights = workflow.tallest_on_roads(roads, found.home, coaches, records=records)
         workflow.write_tallest(heights, found.home, tallest, units=units)
-    workflow.write_screen(found, outputs, units=units)
+    workflow.write_screen(found, outputs, units=units, roads=roads)
     if as_json:
         click.echo(workflow.screen_as_json(found, units=units))
     else:

@@ -25,6 +25,7 @@ __all__ = [
     "by_key",
     "clock_span",
     "coach_names",
+    "driven_text",
     "headline",
     "named_structures",
     "names_of",
@@ -167,11 +168,16 @@ def tallest_text(admitted: Admitted, margin: Length, units: Units = Units.FEET) 
 
 
 def totals_text(sums: Totals, units: Units = Units.FEET) -> str:
-    """The sums of one coach as a sentence or two."""
+    """The sums of one coach as sentences: the verdicts, then what is driven."""
     parts = [f"{sums.clear} clear", f"{sums.care} with care", f"{sums.blocked} blocked"]
     if sums.problems:
         parts.append(f"{sums.problems} not screened")
-    told = [f"{', '.join(parts)}."]
+    return " ".join([f"{', '.join(parts)}.", *filter(None, [driven_text(sums, units)])])
+
+
+def driven_text(sums: Totals, units: Units = Units.FEET) -> str:
+    """What is driven there and back by one coach, as sentences; empty where nothing can be."""
+    told = []
     if sums.clear or sums.care:
         extra = f", {duration_text(sums.extra_s)} more than a car" if sums.extra_s >= 30 else ""
         told.append(

@@ -11,6 +11,7 @@ from clearance.core.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
+    from clearance.core.mapline import MapLine
     from clearance.core.places import Place
     from clearance.core.screening import RoadHeights, Screening
 
@@ -33,6 +34,8 @@ SCREEN_ENDINGS = {
     ".csv": "csv",
     ".geojson": "geojson",
     ".gpkg": "gpkg",
+    ".htm": "page",
+    ".html": "page",
     ".json": "json",
     ".txt": "text",
 }
@@ -95,20 +98,22 @@ def check_screen_endings(outputs: Sequence[Path]) -> None:
             raise UsageError(f"{path}: the ending says the format, one of {', '.join(SCREEN_ENDINGS)}")
 
 
-def write_screen(found: Screening, outputs: Sequence[Path], *, units: str) -> None:
+def write_screen(found: Screening, outputs: Sequence[Path], *, units: str, roads: Path) -> None:
     """Write a screening to each of `outputs`, by its ending; everything is made before anything is written.
+
+    The page draws the lines of the file `roads` beneath the destinations.
 
     Raises UsageError for another ending, OutputError where a file cannot be written.
     """
     from clearance.outputs.atomic import write_whole
 
     check_screen_endings(outputs)
-    made = [(path, _as(found, path, units)) for path in outputs]
+    made = [(path, _as(found, path, units, roads)) for path in outputs]
     for path, content in made:
         write_whole(path, content)
 
 
-def _as(found: Screening, path: Path, units: str) -> str | bytes:
+def _as(found: Screening, path: Path, units: str, roads: Path) -> str | bytes:
     import json
 
     from clearance.outputs.measures import Units
@@ -127,9 +132,34 @@ def _as(found: Screening, path: Path, units: str) -> str | bytes:
             from clearance.outputs.screen_gpkg import screen_gpkg
 
             return screen_gpkg(found, shown)
+        case "page":
+            from clearance.outputs.screen_page import screen_page
+
+            return screen_page(found, _lines(found, roads), shown)
         case "text":
             return screen_as_text(found, units=units)
     return screen_as_json(found, units=units) + "\n"
+
+
+#: Beyond so many pieces of road lesser ones would not fit on the page anyway.
+_MANY_PIECES = 200_000
+_LARGER = ("motorway", "trunk", "primary", "secondary", "tertiary")
+
+
+def _lines(found: Screening, roads: Path) -> Sequence[MapLine]:
+    """The roads around the destinations, of a large area the larger ones alone."""
+    from clearance.network.maplines import map_lines
+    from clearance.network.roadfile import open_road_file
+    from clearance.workflow.opened import OpenRoads
+
+    places = [found.home, *(row.place for row in found.rows)]
+    lons, lats = [p.lon for p in places], [p.lat for p in places]
+    box = (min(lons) - 0.05, min(lats) - 0.03, max(lons) + 0.05, max(lats) + 0.03)
+    network = open_road_file(roads)
+    if network.geom_ptr.size <= _MANY_PIECES:
+        return map_lines(network, box)
+    kinds, names = OpenRoads(network).highways
+    return map_lines(network, box, (kinds, [name.removesuffix("_link") in _LARGER for name in names]))
 
 
 def screen_as_json(found: Screening, *, units: str) -> str:
