@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gc
 import json
 import re
 import threading
@@ -235,6 +236,7 @@ def test_whatever_goes_wrong_the_old_road_file_stands(
     roads: Path, tmp_path: Path, site: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = roads.read_bytes()
+    collects = gc.isenabled()
     path = county(tmp_path / "county.csv")
     table = tmp_path / "county.txt"
     table.write_text("lat,lon\n", encoding="utf-8")
@@ -243,6 +245,7 @@ def test_whatever_goes_wrong_the_old_road_file_stands(
         result = run("evidence", *args)
         assert isinstance(result.exception, kind), (args, result.exception)
         assert roads.read_bytes() == before
+        assert gc.isenabled() == collects
         assert sorted(p.suffix for p in tmp_path.iterdir()) == [".csv", ".osm", ".roads", ".txt"]
 
     refused(InputError, "add", roads, path, "--height", "nothing", "--unit", "m")
