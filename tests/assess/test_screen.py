@@ -182,6 +182,8 @@ def test_the_tallest_coach_is_that_of_a_slow_reader_both_ways(town: GridTown) ->
         start = replace(town, start=goal)
         fits = [h for h in heights if goal in there[h] and town.start in slow_answers(start, need=h)]
         row = rows.get(number)
+        if row is not None and row.notes:
+            continue  # an end on an island of the data was moved off it
         if not fits:
             # Too low there and no way back at all: the first of the two is told.
             assert row is None or (row.verdict is Verdict.BLOCKED and not row.tallest.way)
