@@ -28,6 +28,7 @@ from clearance.core.profile import STATIONS_M
 from clearance.core.structure import Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.network.areas import find_areas
 from clearance.network.blocks import block_boxes
+from clearance.network.into import arcs_into
 from clearance.network.landmarks import landmark_times
 from clearance.network.network import ACCESS_OPEN, NO_LIMIT, Network, WayRow
 from clearance.network.pieces import morton_order
@@ -113,6 +114,7 @@ def synthetic(nodes: int, seed: int = 1) -> Network:
     kmh = np.array([speed for _, speed, _ in ROADS])[road]
     arrays = _arcs(pieces, shapes, kmh, nodes)
     structures, over = _structures(pieces, shapes, random)
+    into_ptr, into_arc = arcs_into(arrays["arc_head"], nodes)
     geom_ptr = np.arange(len(pieces.start) + 1, dtype=np.int64) * POINTS
     geom_lon, geom_lat = shapes.lon.reshape(-1), shapes.lat.reshape(-1)
     return Network(
@@ -120,6 +122,8 @@ def synthetic(nodes: int, seed: int = 1) -> Network:
         node_osm=np.arange(1, nodes + 1, dtype=np.int64),
         node_lon=lon,
         node_lat=lat,
+        into_ptr=into_ptr,
+        into_arc=into_arc,
         geom_ptr=geom_ptr,
         geom_lon=geom_lon,
         geom_lat=geom_lat,

@@ -14,6 +14,7 @@ from clearance.network.areas import find_areas
 from clearance.network.backdrop import railways
 from clearance.network.blocks import block_boxes
 from clearance.network.hits import piece_hits
+from clearance.network.into import arcs_into
 from clearance.network.landmarks import landmark_times
 from clearance.network.network import (
     ACCESS_OPEN,
@@ -111,6 +112,7 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         extract.info,
         warnings=(*extract.info.warnings, *roads.warnings, *nodes.warnings, *faults, *turns.warnings),
     )
+    into_ptr, into_arc = arcs_into(arcs.head, used.size)
     lon, lat = extract.lon[pieces.points], extract.lat[pieces.points]
     seconds = pieces.length[arcs.piece] * 3.6 / roads.kmh[arcs.way, arcs.side]
     network = Network(
@@ -136,6 +138,8 @@ def build_network(extract: Extract, structures: Sequence[Structure], places: Seq
         arc_max_length=roads.length[arcs.way, arcs.side],
         arc_max_weight=roads.weight[arcs.way, arcs.side],
         arc_geom=arcs.piece,
+        into_ptr=into_ptr,
+        into_arc=into_arc,
         geom_ptr=pieces.ptr,
         geom_lon=lon,
         geom_lat=lat,

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.network.areas import components
+from clearance.network.into import arcs_into
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -57,9 +58,13 @@ def landmark_times(
     from clearance.network.landmark_kernels import farthest, strong_parts
 
     ms = np.maximum(np.floor(seconds * 1000 - _ROUNDING_MS), 0).astype(np.int64)
-    out = (_pointers(tail, nodes), np.ascontiguousarray(head, np.int32), ms)
-    order = np.argsort(head, kind="stable")
-    into = (_pointers(head, nodes), np.ascontiguousarray(tail[order], np.int32), ms[order])
+    out = (
+        np.searchsorted(tail, np.arange(nodes + 1, dtype=tail.dtype)),
+        np.ascontiguousarray(head, np.int32),
+        ms,
+    )
+    pointers, order = arcs_into(head, nodes)
+    into = (pointers.astype(np.int64), np.ascontiguousarray(tail[order], np.int32), ms[order])
 
     part = components(nodes, tail, head)
     core = _cores(part, strong_parts(out[0], out[1]))
@@ -80,13 +85,6 @@ def landmark_times(
             np.minimum(near, there_and_back, out=near)
             chosen = farthest(near, part, core)
     return times
-
-
-def _pointers(sorted_or_not: I32, nodes: int) -> I64:
-    """Where the arcs of each node begin once they are sorted by it."""
-    pointers = np.zeros(nodes + 1, np.int64)
-    np.cumsum(np.bincount(sorted_or_not, minlength=nodes), out=pointers[1:])
-    return pointers
 
 
 def _cores(part: I64, strong: I32) -> npt.NDArray[np.bool_]:

@@ -107,6 +107,8 @@ class Network:
     ACCESS_*. `arc_flags` are FLAG_* bits. `arc_max_width` and `arc_max_length` are tenths of a
     millimetre, `arc_max_weight` kilograms, NO_LIMIT where none.
 
+    Arcs into node v are into_ptr[v] : into_ptr[v + 1] of `into_arc` (a,).
+
     Geometry: piece g has points geom_ptr[g] : geom_ptr[g + 1] of `geom_lon`, `geom_lat`, in the order of
     the way; `arc_geom` gives each arc its piece, read backwards where arc_from > arc_to.
 
@@ -172,6 +174,8 @@ class Network:
     arc_max_length: I32
     arc_max_weight: I32
     arc_geom: I32
+    into_ptr: I32
+    into_arc: I32
     geom_ptr: I64
     geom_lon: F64
     geom_lat: F64

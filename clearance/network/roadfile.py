@@ -45,7 +45,7 @@ __all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_kept", "open_road
 
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
-SCHEMA = 6
+SCHEMA = 7
 #: What is checked at opening, in bytes, at about 10 GB a second; files of small states lie below it.
 CHECKED_BYTES = 96 * 2**20
 
@@ -479,6 +479,8 @@ class _Container:
             and _within(network.profile_structure, len(network.structures))
             and network.profile_height.shape[1] == STATIONS_M.size
             and network.geom_ptr.size > 0
+            and network.into_ptr.size == network.node_osm.size + 1
+            and network.into_arc.size == arcs
             and network.block_box.shape == (-(-network.node_osm.size // NODES_A_BLOCK), 4)
             and network.landmark_ms.shape[0] == network.node_osm.size
             and network.landmark_ms.shape[1] % 2 == 0

@@ -74,6 +74,10 @@ class Tried:
         self.seen = np.zeros((network.state_arc.size, 2))
         self.base = 0.0
 
+    def is_new(self) -> bool:
+        """Whether no search has been made."""
+        return not self.base
+
     def in_vain(self) -> None:
         """The last search found no way."""
         self.base += _ROUND

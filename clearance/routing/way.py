@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from clearance.routing.guided import Tried, guided
 from clearance.routing.kernels import shortest
+from clearance.routing.pocket import in_pocket
 
 if TYPE_CHECKING:
     from clearance.network.network import F64, I32, Network
@@ -42,6 +43,12 @@ def best_way(
     what others with the same costs and targets came to in vain.
     """
     if network.landmark_ms.shape[1]:
+        # Where no way leads, a search forwards sees all else before it knows.
+        first = tried is None or tried.is_new()
+        if first and in_pocket(
+            network, cost=costs.cost, turn_extra=costs.turn_extra, sources=sources, targets=targets
+        ):
+            return None
         found = guided(
             network,
             cost=costs.cost,

@@ -20,12 +20,13 @@ from clearance.core.lengths import Length
 from clearance.network.build import build_network
 from clearance.network.landmarks import LONGEST_MS
 from clearance.network.network import Network
-from clearance.routing.guided import Guide, engine, guided
+from clearance.routing.guided import Guide, Tried, engine, guided
 from clearance.routing.kernels import ENGINE, shortest
 from clearance.routing.mask import Costs, coach_costs
+from clearance.routing.pocket import ENGINE as POCKET
 from clearance.routing.ran import Ran, recording
 from clearance.routing.rules import LIMIT_KINDS
-from clearance.routing.way import Tried, Way, best_way
+from clearance.routing.way import Way, best_way
 from clearance.sources.osm_file import read_osm
 from clearance.structures.find import find_structures
 from tests.network.moves import network_of
@@ -208,10 +209,9 @@ def test_it_looks_at_a_part_of_the_network_alone() -> None:
             ran = Ran(clock=lambda: 0.0)
             with recording(ran):
                 _way(one, costs, [(source, 0.0)], [(target, 0.0)])
-            (search,) = ran.searches
-            assert search.engine == told
-            settled[name].append(search.settled)
-    assert np.median(settled["landmarks"]) < 0.2 * np.median(settled["plain"])
+            assert ran.searches[-1].engine in {told, POCKET}
+            settled[name].append(sum(search.settled for search in ran.searches))
+    assert np.median(settled["landmarks"]) < 0.5 * np.median(settled["plain"])
 
 
 def test_the_same_question_has_the_same_answer() -> None:
@@ -233,9 +233,9 @@ def test_what_was_tried_in_vain_is_passed_by_and_nothing_else() -> None:
         for source in random.integers(0, network.state_arc.size, 12).tolist():
             asked = _asked([(source, 1.5)], [(target, 2.5)])
             with recording(ran):
-                way = best_way(network, costs, **asked, tried=tried)
+                way = guided(network, cost=costs.cost, turn_extra=costs.turn_extra, **asked, tried=tried)
             with recording(alone):
-                assert way == best_way(network, costs, **asked)
+                assert way == guided(network, cost=costs.cost, turn_extra=costs.turn_extra, **asked)
             if way is not None:
                 break
             failed += 1
