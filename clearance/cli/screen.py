@@ -25,7 +25,7 @@ __all__ = ["command"]
     multiple=True,
     type=click.Path(path_type=Path),
     help="File to write, more than once if wanted: .csv, .geojson, .gpkg, .txt (the list), "
-    ".html (a page with a map), "
+    ".html (a page with a map), .pdf (a page for the glove box of each coach), "
     ".json (a report to compare with later).",
 )
 @click.option(
@@ -39,6 +39,13 @@ __all__ = ["command"]
     metavar="REPORT",
     type=click.Path(path_type=Path),
     help="JSON report of an earlier screening: tell what changed since, which verdicts moved, and why.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper of the page for the glove box.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of the list.")
 @click.option(
@@ -68,6 +75,7 @@ def command(
     outputs: tuple[Path, ...],
     tallest: Path | None,
     since: Path | None,
+    paper: str,
     as_json: bool,
     sort_by: str,
     unverified: str,
@@ -105,7 +113,7 @@ def command(
     if tallest is not None:
         heights = workflow.tallest_on_roads(roads, found.home, coaches, records=records)
         workflow.write_tallest(heights, found.home, tallest, units=units)
-    workflow.write_screen(found, outputs, units=units, roads=roads)
+    workflow.write_screen(found, outputs, units=units, roads=roads, paper=paper)
     if as_json:
         click.echo(workflow.screen_as_json(found, units=units))
     else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -20,7 +19,7 @@ from clearance.outputs.measures import (
     distance_text,
     duration_text,
 )
-from clearance.outputs.sheet_canvas import MISSING, Canvas, Mark, Paper
+from clearance.outputs.sheet_canvas import MISSING, Canvas, Mark, Paper, joins
 from clearance.outputs.times import times_text
 from clearance.outputs.turns import ROTATION
 from clearance.outputs.wording import (
@@ -77,7 +76,7 @@ def drive_sheet(
     every stop and structure are left out. The sheet says how many, where, and where to find them. `made` is
     the time of writing; the present where it is None.
     """
-    shaped = any(_joins(text) for text in _map_texts(drive))
+    shaped = any(joins(text) for text in _map_texts(drive))
     made = made or datetime.now(UTC)
 
     def drawn(scale: float) -> tuple[bool, bytes]:
@@ -107,13 +106,6 @@ def _map_texts(drive: Drive) -> Iterator[str]:
     for facility in drive.along:
         yield from (facility.place.name, *facility.notes)
     yield from drive.notes
-
-
-def _joins(text: str) -> bool:
-    """Whether letters of the text join, stack or run from right to left."""
-    return not text.isascii() and any(
-        unicodedata.bidirectional(c) in {"R", "AL", "NSM"} or unicodedata.category(c) == "Mc" for c in text
-    )
 
 
 @dataclass(frozen=True)

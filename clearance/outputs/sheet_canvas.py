@@ -7,6 +7,7 @@ Arabic (through HarfBuzz) without more work here.
 
 from __future__ import annotations
 
+import unicodedata
 from contextlib import ExitStack
 from datetime import datetime
 from enum import StrEnum
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from fpdf import FPDF
     from fpdf.fonts import TTFFont
 
-__all__ = ["MISSING", "Canvas", "Mark", "Paper"]
+__all__ = ["MISSING", "Canvas", "Mark", "Paper", "joins"]
 
 #: Stands for a letter that neither font has.
 MISSING = "□"
@@ -261,6 +262,13 @@ class Canvas:
 
     def _set(self, size: float, *, bold: bool) -> None:
         self._pdf.set_font(_FAMILY, "B" if bold else "", size)
+
+
+def joins(text: str) -> bool:
+    """Whether letters of the text join, stack or run from right to left."""
+    return not text.isascii() and any(
+        unicodedata.bidirectional(c) in {"R", "AL", "NSM"} or unicodedata.category(c) == "Mc" for c in text
+    )
 
 
 def _words(text: str) -> list[str]:

@@ -37,6 +37,7 @@ SCREEN_ENDINGS = {
     ".htm": "page",
     ".html": "page",
     ".json": "json",
+    ".pdf": "sheet",
     ".txt": "text",
 }
 TALLEST_ENDINGS = (".geojson", ".gpkg")
@@ -98,7 +99,9 @@ def check_screen_endings(outputs: Sequence[Path]) -> None:
             raise UsageError(f"{path}: the ending says the format, one of {', '.join(SCREEN_ENDINGS)}")
 
 
-def write_screen(found: Screening, outputs: Sequence[Path], *, units: str, roads: Path) -> None:
+def write_screen(
+    found: Screening, outputs: Sequence[Path], *, units: str, roads: Path, paper: str = "a4"
+) -> None:
     """Write a screening to each of `outputs`, by its ending; everything is made before anything is written.
 
     The page draws the lines of the file `roads` beneath the destinations.
@@ -108,12 +111,12 @@ def write_screen(found: Screening, outputs: Sequence[Path], *, units: str, roads
     from clearance.outputs.atomic import write_whole
 
     check_screen_endings(outputs)
-    made = [(path, _as(found, path, units, roads)) for path in outputs]
+    made = [(path, _as(found, path, units, roads, paper)) for path in outputs]
     for path, content in made:
         write_whole(path, content)
 
 
-def _as(found: Screening, path: Path, units: str, roads: Path) -> str | bytes:
+def _as(found: Screening, path: Path, units: str, roads: Path, paper: str) -> str | bytes:
     import json
 
     from clearance.outputs.measures import Units
@@ -136,6 +139,11 @@ def _as(found: Screening, path: Path, units: str, roads: Path) -> str | bytes:
             from clearance.outputs.screen_page import screen_page
 
             return screen_page(found, _lines(found, roads), shown)
+        case "sheet":
+            from clearance.outputs.screen_sheet import screen_sheet
+            from clearance.outputs.sheet_canvas import Paper
+
+            return screen_sheet(found, shown, paper=Paper(paper))
         case "text":
             return screen_as_text(found, units=units)
     return screen_as_json(found, units=units) + "\n"

@@ -54,7 +54,8 @@ def test_bad_rows_are_told_by_their_line_and_the_rest_is_screened(roads: Path, p
 def test_several_coaches_in_every_format(
     roads: Path, places: Path, coaches: list[str | Path], tmp_path: Path
 ) -> None:
-    files = [tmp_path / f"season.{ending}" for ending in ("csv", "geojson", "json", "txt", "gpkg", "html")]
+    endings = ("csv", "geojson", "json", "txt", "gpkg", "html", "pdf")
+    files = [tmp_path / f"season.{ending}" for ending in endings]
     outputs = [arg for file in files for arg in ("-o", file)]
     done = run("screen", roads, places, "--from", YARD, *coaches, *outputs, env=NONE)
     assert done.code == 0, done.err
@@ -73,6 +74,7 @@ def test_several_coaches_in_every_format(
     assert files[3].read_text(encoding="utf-8") == done.out
     assert files[4].read_bytes().startswith(b"SQLite format 3\0")
     assert "Lighthouse Camp" in files[5].read_text(encoding="utf-8")
+    assert files[6].read_bytes().startswith(b"%PDF")
     printed = run("screen", roads, places, "--from", YARD, *coaches, "--json", env=NONE)
     assert json.loads(printed.out) == report
 
