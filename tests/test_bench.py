@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import importlib.util
 import math
+import subprocess
 import sys
+import time
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -161,3 +163,15 @@ def test_costs_that_differ_are_told(
     told = capsys.readouterr()
     assert "1.0e-08" in told.out
     assert told.err.count(" not ") > 20
+
+
+def test_processor_time_is_measured_without_what_waits(roads: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    tasks = _script("bench_tasks")
+    for by_processor, low, high in ((True, 0.0, 0.1), (False, 0.2, 60.0)):
+        monkeypatch.setattr(tasks, "_BY_PROCESSOR", by_processor)
+        seconds, _ = tasks.timed(lambda: time.sleep(0.2), 1)
+        assert low <= seconds[0] < high
+    monkeypatch.setattr(tasks, "_BY_PROCESSOR", True)
+    busy = "sum(range(3_000_000))"
+    seconds, _ = tasks.timed(lambda: subprocess.run([sys.executable, "-c", busy], check=True), 1)
+    assert seconds[0] > 0.02
