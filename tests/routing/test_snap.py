@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 import pytest
 import shapely
@@ -192,22 +190,3 @@ def test_a_long_segment_is_near_all_along_it() -> None:
         assert snap(network, *lonlat(x, y), _all(network), index=index) == snap(
             network, *lonlat(x, y), _all(network)
         )
-
-
-def test_a_hundred_thousand_segments_take_no_time_to_speak_of() -> None:
-    town = Town()
-    side = 224
-    for node in range(side * side):
-        town.node(node + 1, node % side * 20, node // side * 20)
-    for row in range(side):
-        town.way(100_000 + row, [row * side + i + 1 for i in range(side)])
-        town.way(200_000 + row, [i * side + row + 1 for i in range(side)])
-    network = network_of(town)
-    assert network.geom_lon.size > 100_000
-    usable = _all(network)
-    times = []
-    for _ in range(5):
-        begin = time.perf_counter()
-        snap(network, *lonlat(2001, 1987), usable)
-        times.append(time.perf_counter() - begin)
-    assert min(times) < 0.03

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
 
 import networkx as nx
@@ -122,18 +123,9 @@ def passed_unverified(network: Network, costs: Costs, route: Route) -> int:
     return sum(p.passed and p.standing(costs) is Standing.UNVERIFIED for p in hits_on(network, costs, route))
 
 
-@MANY
-@given(crowded_towns(), st.data())
-def test_nothing_beats_them_and_nothing_is_missing(
-    drawn: tuple[GridTown, tuple[Structure, ...]], data: st.DataObject
-) -> None:
-    town, structures = drawn
-    network = build_network(town.town().extract(), structures)
-    costs = coach_costs(network, COACH, Unverified.ACCEPT, None)
-    start = snap(network, *town.middle(town.start), costs.usable)
-    end = snap(network, *town.middle(data.draw(st.sampled_from(segments(town)))), costs.usable)
+def compared(network: Network, costs: Costs, start: list[Snap], end: list[Snap]) -> int:
+    """Compare the trade-offs with all simple drives; how many trade-offs there are."""
     found = [(c.unverified, c.route) for c in trade_offs(network, costs, start, end)]
-
     best: dict[int, float] = {}
     for route in every_drive(network, driving_time(network, costs), start, end):
         count = passed_unverified(network, costs, route)
@@ -150,6 +142,53 @@ def test_nothing_beats_them_and_nothing_is_missing(
         assert not any(p.standing(costs) is Standing.TOO_LOW for p in hits_on(network, costs, route))
         assert (route.arcs[0], route.start) in {(s.arc, s.fraction) for s in start}
         assert (route.arcs[-1], route.end) in {(s.arc, s.fraction) for s in end}
+    return len(found)
+
+
+@MANY
+@given(crowded_towns(), st.data())
+def test_nothing_beats_them_and_nothing_is_missing(
+    drawn: tuple[GridTown, tuple[Structure, ...]], data: st.DataObject
+) -> None:
+    town, structures = drawn
+    network = build_network(town.town().extract(), structures)
+    costs = coach_costs(network, COACH, Unverified.ACCEPT, None)
+    start = snap(network, *town.middle(town.start), costs.usable)
+    end = snap(network, *town.middle(data.draw(st.sampled_from(segments(town)))), costs.usable)
+    compared(network, costs, start, end)
+
+
+def test_towns_with_much_to_choose_from() -> None:
+    """Quick streets are under something unknown, slow ones are not: most drives have several trade-offs."""
+    counts = []
+    for seed in range(25):
+        chance = random.Random(seed)
+        pairs = [(y * 3 + x, y * 3 + x + 1) for y in range(3) for x in range(2)]
+        pairs += [(y * 3 + x, y * 3 + x + 3) for y in range(2) for x in range(3)]
+        covered = [chance.random() < 0.6 for _ in pairs]
+        streets = tuple(
+            Street(ref=FIRST_WAY + i, nodes=pair, oneway="no", speed=80 if under else chance.choice((20, 30)))
+            for i, (pair, under) in enumerate(zip(pairs, covered, strict=True))
+        )
+        town = GridTown(width=3, height=3, streets=streets, start=pairs[0])
+        structures = tuple(
+            Structure(
+                key=f"thing {i}",
+                kind=Kind.TUNNEL,
+                lon=0.0,
+                lat=0.0,
+                spans=(Span(way=street.ref, start=0.25, end=chance.choice((0.25, 0.75))),),
+            )
+            for i, (street, under) in enumerate(zip(streets, covered, strict=True))
+            if under
+        )
+        network = build_network(town.town().extract(), structures)
+        costs = coach_costs(network, COACH, Unverified.ACCEPT, None)
+        start = snap(network, *town.middle(pairs[0]), costs.usable)
+        end = snap(network, *town.middle(pairs[5]), costs.usable)
+        counts.append(compared(network, costs, start, end))
+    assert sum(count >= 2 for count in counts) > 12
+    assert max(counts) >= 4
 
 
 @MANY

@@ -232,7 +232,7 @@ def test_work_that_takes_long_can_be_watched_and_ended(
     begun = time.monotonic()
     assert page.get("/structures").status_code == 200
     assert page.post(f"/cancel/{ref}").status_code == 200
-    assert time.monotonic() - begun < 5
+    assert time.monotonic() - begun < 20  # not the 30 s of the job
     assert page.get(f"/api/jobs/{ref}").json()["state"] == "cancelled"
     assert "was ended" in page.get(address).text
     assert page.post("/cancel/none").status_code == 404
