@@ -15,6 +15,7 @@ from clearance.outputs.json_report import drive_json
 from clearance.outputs.measures import Units, clearance_text, distance_text, duration_text
 from clearance.outputs.page_parts import asset, content_policy, font_faces
 from clearance.outputs.report import WIDTH
+from clearance.outputs.tradeoff_chart import trade_offs_line, way_chart, way_chart_rows, worth_showing
 from clearance.outputs.wording import CAUTIONS, coach_line, place_text, plain, structure_text, verdict_word
 
 __all__ = [
@@ -38,42 +39,41 @@ TRADE_OFF_COLUMNS = (
     *("data_source", "data_date", "attribution", "caution"),
 )
 
-#: A choice that saves less than this beside the one above is not listed in the table; files hold all.
-_WORTH_S = 60.0
 _MOST_NAMED = 6
 _BAR = 24
 _METRES_PER_MILE = 1609.344
 
 
 def trade_offs_text(found: TradeOffs, units: Units = Units.FEET) -> str:
-    """The choices as a table of 80 columns with bars, and below it what is unverified on each.
+    """The choices in a line, as a table of 80 columns with bars, and what is unverified on each.
 
     A choice that is less than a minute quicker than the one above it is not shown. Ends in a line end.
     """
-    shown = _shown(found.choices)
-    longest = max(choice.drive.duration_s for choice in shown)
+    shown = worth_showing(found.choices)
     blocks = [
         _wrapped(f"{_where(found)}: {_sentence(found, units)}"),
+        _wrapped(f"{trade_offs_line(found.choices)}."),
         [
             f"{'not verified':>12}  {'time':<11} {'distance':<9} verdict",
-            *(_row(choice, longest, units) for choice in shown),
+            *(
+                _row(choice, row["share"], units)
+                for choice, row in zip(shown, way_chart_rows(shown), strict=True)
+            ),
         ],
         [line for choice in shown if choice.unverified for line in _passed(choice)],
+        _wrapped(_left_out(found)),
+        [*_listed(found.notes)],
+        [*_wrapped(CAUTIONS[1])],
     ]
-    left = len(found.choices) - len(shown)
-    if left:
-        more = "1 more saves" if left == 1 else f"{left} more save"
-        blocks.append(_wrapped(f"{more} less than a minute beside one of these; the files hold all."))
-    blocks += [[*_listed(found.notes)], [*_wrapped(CAUTIONS[1])]]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
-def _shown(choices: Sequence[TradeOff]) -> list[TradeOff]:
-    shown: list[TradeOff] = []
-    for choice in choices:
-        if not shown or choice.drive.duration_s <= shown[-1].drive.duration_s - _WORTH_S:
-            shown.append(choice)
-    return shown
+def _left_out(found: TradeOffs, where: str = "the files hold all") -> str:
+    left = len(found.choices) - len(worth_showing(found.choices))
+    if not left:
+        return ""
+    more = "1 more saves" if left == 1 else f"{left} more save"
+    return f"{more} less than a minute beside one of these; {where}."
 
 
 def _where(found: TradeOffs) -> str:
@@ -88,9 +88,9 @@ def _sentence(found: TradeOffs, units: Units) -> str:
     return f"{best}. Coach: {coach}. Nothing known to be too low is on the way."
 
 
-def _row(choice: TradeOff, longest: float, units: Units) -> str:
+def _row(choice: TradeOff, share: float, units: Units) -> str:
     drive = choice.drive
-    bar = "#" * max(1, round(_BAR * drive.duration_s / longest)) if longest else ""
+    bar = "#" * max(1, round(_BAR * share / 100))
     return (
         f"{choice.unverified:>12}  {duration_text(drive.duration_s):<11} "
         f"{distance_text(drive.distance_m, units):<9} {verdict_word(drive.verdict):<10} {bar}"
@@ -203,7 +203,7 @@ def _summary(choice: TradeOff) -> dict[str, Any]:
 
 
 def trade_offs_json(found: TradeOffs, units: Units = Units.FEET) -> dict[str, Any]:
-    """The trade-offs as values that json.dumps takes: `format`, `format_version` and `choices`.
+    """The trade-offs as values that json.dumps takes: `format`, `format_version`, `line` and `choices`.
 
     A choice is `unverified`, `duration_s`, `distance_m`, `verdict`, and `drive` as in
     `json_report.drive_json`.
@@ -211,6 +211,7 @@ def trade_offs_json(found: TradeOffs, units: Units = Units.FEET) -> dict[str, An
     return {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
+        "line": trade_offs_line(found.choices),
         "choices": [{**_summary(c), "drive": drive_json(c.drive, units)} for c in found.choices],
         "notes": list(found.notes),
     }
@@ -224,9 +225,8 @@ def trade_offs_page(found: TradeOffs, units: Units = Units.FEET) -> str:
     from jinja2 import Environment
     from markupsafe import Markup
 
-    styles = [font_faces(), asset("page/tradeoffs.css")]
+    styles = [font_faces(), asset("page/tradeoffs.css"), asset("page/waychart.css")]
     shown = Units.FEET if units is Units.BOTH else units
-    longest = max(choice.drive.duration_s for choice in found.choices)
     rows = [
         {
             "unverified": choice.unverified,
@@ -234,7 +234,6 @@ def trade_offs_page(found: TradeOffs, units: Units = Units.FEET) -> str:
             "distance": distance_text(choice.drive.distance_m, shown),
             "verdict": verdict_word(choice.drive.verdict),
             "structures": [structure_text(f.structure, f.road) for f in _unverified(choice.drive)],
-            "share": round(100 * choice.drive.duration_s / longest, 2) if longest else 0,
         }
         for choice in found.choices
     ]
@@ -244,6 +243,9 @@ def trade_offs_page(found: TradeOffs, units: Units = Units.FEET) -> str:
         .render(
             title=_where(found),
             sentence=_sentence(found, shown),
+            line=trade_offs_line(found.choices),
+            chart=way_chart(found.choices),
+            left_out=_left_out(found, "the table holds all"),
             rows=rows,
             notes=[plain(note) for note in found.notes],
             cautions=CAUTIONS,

@@ -41,6 +41,7 @@ def found() -> TradeOffs:
 
 def test_the_table_tells_time_against_count(found: TradeOffs) -> None:
     text = trade_offs_text(found)
+    assert "\n2 unverified: 41 min; 0 unverified: 55 min.\n" in text
     assert re.search(r"^ +0  55 min .*#{24}$", text, re.MULTILINE)
     assert re.search(r"^ +2  41 min .*[^#]#{18}$", text, re.MULTILINE)
     assert max(map(len, text.splitlines())) <= 80
@@ -93,6 +94,7 @@ def test_geojson_has_the_line_of_each_choice(found: TradeOffs) -> None:
 def test_json_holds_whole_drives(found: TradeOffs) -> None:
     told = trade_offs_json(found)
     assert (told["format"], told["format_version"]) == ("clearance trade-offs", 1)
+    assert told["line"] == "2 unverified: 41 min; 0 unverified: 55 min"
     assert [c["drive"]["duration_s"] for c in told["choices"]] == [3300.0, 2460.0, 2440.0]
 
 
@@ -114,7 +116,7 @@ class _Page(HTMLParser):
         if told.get("http-equiv") == "Content-Security-Policy":
             self.policy = (told["content"] or "").split("; ")
         if tag == "rect":
-            self.bars.append(float(told["width"] or 0))
+            self.bars.append(float((told["width"] or "").removesuffix("%")))
 
 
 @pytest.mark.parametrize("units", list(Units))
@@ -124,9 +126,13 @@ def test_the_page_holds_all_and_loads_nothing(found: TradeOffs, units: Units) ->
     page.feed(text)
     assert page.loading == []
     assert {"default-src 'none'", "script-src 'none'"} <= set(page.policy)
-    first, second, _ = page.bars
+    first, second = page.bars
+    assert first == 100
     assert second / first == pytest.approx(41 / 55, abs=0.002)
-    assert ("mi</td>" in text) == (units is not Units.METRES)
+    assert "<span>2 unverified: 41 min;</span> <span>0 unverified: 55 min</span>" in text
+    assert "1 more saves less than a minute beside one of these; the table holds all." in text
+    assert text.count('<th scope="row"') == 3
+    assert (" mi</td>" in text) == (units is not Units.METRES)
 
 
 def test_texts_of_the_map_are_no_markup(found: TradeOffs) -> None:
