@@ -448,16 +448,11 @@ def screened(path: Path, repeat: int) -> tuple[list[float], Told]:
     from clearance.core.lengths import parse_measure
     from clearance.core.place_text import find_place
     from clearance.core.screening import Destination
-    from clearance.network.roadfile import open_road_file
 
-    network = open_road_file(path)
     coach, unverified = _coach()
     coaches = [coach, *(Coach(height=parse_measure(height)) for height in COACHES[1:])]
-    costs = _costs(path)[1]
-    node = int(network.arc_tail[network.state_arc[_hub(network, costs)]])
-    home = find_place(f"{network.node_lat[node]:.7f},{network.node_lon[node]:.7f}", ())
-    pairs = _places(network, SCREENED // 2)
-    texts = [text for pair in pairs for text in pair]
+    at_home, network, texts = _screened_places(path)
+    home = find_place(at_home, ())
     destinations = [Destination(place=find_place(text, ()), where=text) for text in texts]
 
     def one() -> Any:
@@ -466,6 +461,14 @@ def screened(path: Path, repeat: int) -> tuple[list[float], Told]:
     one()
     seconds, found = timed(one, repeat)
     return seconds, float(len(found.rows))
+
+
+def _screened_places(path: Path) -> tuple[str, Network, list[str]]:
+    """Home, the network, and the destinations of a screening, as ``lat,lon`` texts."""
+    network, own = _costs(path)
+    node = int(network.arc_tail[network.state_arc[_hub(network, own)]])
+    home = f"{network.node_lat[node]:.7f},{network.node_lon[node]:.7f}"
+    return home, network, [text for pair in _places(network, SCREENED // 2) for text in pair]
 
 
 def _places(network: Network, count: int) -> list[tuple[str, str]]:
@@ -540,6 +543,22 @@ def got(path: Path, repeat: int) -> tuple[list[float], Told]:
         return _processes([asked] * repeat, repeat, {0})
 
 
+def screen_cold(path: Path, repeat: int) -> tuple[list[float], Told]:
+    """The command ``clearance screen`` for the destinations of `screened`, from start to end."""
+    command = str(Path(sys.executable).with_name("clearance"))
+    home, _, places = _screened_places(path)
+    with tempfile.TemporaryDirectory() as folder:
+        listed = Path(folder) / "places.csv"
+        rows = [f"{number},{text}" for number, text in enumerate(places, start=1)]
+        listed.write_text("\n".join(["name,lat,lon", *rows]) + "\n", encoding="utf-8")
+        asked = [command, "screen", str(path), str(listed), "--from", home]
+        for number, height in enumerate(COACHES):
+            coach = Path(folder) / f"coach-{number}.toml"
+            coach.write_text(f"height = {json.dumps(height)}\n", encoding="utf-8")
+            asked += ["--coach", str(coach)]
+        return _processes([[*asked, "-o", str(Path(folder) / "out.csv")]] * repeat, repeat, {0, 3})
+
+
 def _processes(commands: list[list[str]], wanted: int, good: set[int]) -> tuple[list[float], Told]:
     """The seconds of the first `wanted` commands that end well, as a drive need not; they run quietly."""
     seconds: list[float] = []
@@ -576,6 +595,7 @@ TASKS: dict[tuple[str, str], Callable[[Path, int], tuple[list[float], Told]]] = 
     ("tallest", "clearance"): widest_own,
     ("tallest roads", "clearance"): tallest_roads,
     ("screen", "clearance"): screened,
+    ("screen process", "clearance"): screen_cold,
     ("trade-offs", "clearance"): trade_offs_own,
     ("drive", "clearance"): drive_warm,
     ("drive process", "clearance"): drive_cold,

@@ -7,6 +7,7 @@
 
 A synthetic network is a thinned Delaunay triangulation of random points out at sea. A tiled one has
 copies of the extract side by side, eastwards, under other ids: the structure of a real place, at any size.
+In a tiled road file a road that is not on the map joins each copy to the next, so that drives lead through.
 The same arguments always make the same network.
 """
 
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     F64 = npt.NDArray[np.float64]
     I64 = npt.NDArray[np.int64]
 
-__all__ = ["synthetic", "tile_file", "tiled"]
+__all__ = ["joined", "synthetic", "tile_file", "tiled"]
 
 #: The origin of the synthetic network, open water, and metres per degree there (WGS84).
 LON0, LAT0 = -40.0, 45.0
@@ -67,6 +68,8 @@ ROADS = (
 #: Between the ids of one copy and the next; real ids are well below.
 ID_STEP = 20_000_000_000
 UNITS = 10_000_000
+#: Roads that copies are joined by.
+_MAIN = frozenset({"primary", "secondary"})
 
 
 @dataclass(frozen=True)
@@ -444,6 +447,27 @@ def tiled(extract: Extract, times: int) -> Extract:
     )
 
 
+def joined(extract: Extract, times: int) -> Extract:
+    """`tiled`, with a straight two-way road from the main roads of each copy to those of the next.
+
+    Raises ValueError where there is no room for as many, or no two-way primary or secondary road to join.
+    """
+    mains = [w for w in extract.ways if w.tags.get("highway") in _MAIN and w.tags.get("oneway", "no") == "no"]
+    if not mains:
+        raise ValueError("the extract has no two-way primary or secondary road to join copies by")
+    on_mains = np.unique(np.array([node for way in mains for node in way.nodes]))
+    places = extract.lon[np.searchsorted(extract.node_ids, on_mains)]
+    west, east = int(on_mains[places.argmin()]), int(on_mains[places.argmax()])
+    made = tiled(extract, times)
+    way = max(w.id for w in extract.ways) + 1
+    _check_ids(way)
+    joints = [
+        Way(way + k * ID_STEP, (east + k * ID_STEP, west + (k + 1) * ID_STEP), {"highway": "primary"})
+        for k in range(times - 1)
+    ]
+    return replace(made, ways=tuple(sorted((*made.ways, *joints), key=lambda w: w.id)))
+
+
 def tile_file(source: Path, target: Path, times: int) -> None:
     """Write `times` copies of everything in the OpenStreetMap file `source` to the file `target`.
 
@@ -504,7 +528,7 @@ def main() -> int:
             from clearance.sources.osm_file import read_osm
             from clearance.workflow import network_of
 
-            write_road_file(network_of(tiled(read_osm(asked.source), asked.times)), asked.output)
+            write_road_file(network_of(joined(read_osm(asked.source), asked.times)), asked.output)
     except (ClearanceError, ValueError, OSError, RuntimeError) as error:
         print(error, file=sys.stderr)
         return 1

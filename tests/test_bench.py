@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import json
 import math
 import subprocess
 import sys
@@ -15,7 +16,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from clearance.network.roadfile import open_road_file, write_road_file
+from clearance.network.roadfile import SCHEMA, open_road_file, write_road_file
 from clearance.structures.segments import Segments
 from tests.towns import Town
 
@@ -99,7 +100,8 @@ def test_the_tasks_on_map_files_run(task: str, tmp_path: Path) -> None:
 def test_every_task_of_the_tables_can_be_done() -> None:
     bench, done = _script("bench"), set(_script("bench_tasks").TASKS)
     asked = {(task, engine) for task, _, engines in bench.COMPARED_ON_ROADS for engine in engines}
-    asked |= {(task, "clearance") for task, _ in (*bench.GROWING_ON_MAPS, *bench.GROWING_ON_ROADS)}
+    growing = (*bench.GROWING_ON_MAPS, *bench.GROWING_BY_STAGE, *bench.GROWING_ON_ROADS)
+    asked |= {(task, "clearance") for task, _ in growing}
     asked |= {("read", "pyosmium"), ("crossings", "shapely"), ("crossings", "clearance")}
     assert asked == done
 
@@ -130,6 +132,53 @@ def test_the_table_goes_between_the_marks_of_the_page_and_nothing_else_changes(
     with pytest.raises(SystemExit, match="marks"):
         bench.write(["new"])
     assert page.read_text(encoding="utf-8") == "no marks"
+
+
+def test_what_is_known_is_not_measured_again_unless_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = _script("bench")
+    runs: list[str] = []
+
+    def python(_script: str, task: str, *_: str) -> str:
+        runs.append(task)
+        return json.dumps({"seconds": [0.5, 0.25, 1.0], "peak_mib": 64.0, "told": None})
+
+    monkeypatch.setattr(bench, "python", python)
+    plan = replace(bench.QUICK, repeat=3)
+    sized = []
+    for nodes in (100, 10_000):
+        path = tmp_path / f"{nodes}.roads"
+        path.touch()
+        sized.append(bench.Sized(nodes, str(nodes), path))
+
+    def tables(**how: object) -> list[str]:
+        keeper = bench.Keeper(tmp_path / "kept.json", **{"go_on": False, "only": None, **how})
+        found: list[str] = bench.grown("a network", (("a", "A"), ("b", "B")), sized, plan, keeper)
+        return found
+
+    first = tables()
+    assert runs == ["a", "a", "b", "b"]
+    assert first[3:7] == [
+        "| what | 100 | 10000 | exponent |",
+        "| --- | --- | --- | --- |",
+        "| A | 500 ms | 500 ms | 0.00 |",
+        "| B | 500 ms | 500 ms | 0.00 |",
+    ]
+    assert tables(go_on=True) == first
+    assert runs == ["a", "a", "b", "b"]
+    assert tables(only=frozenset({"b"})) == first
+    assert runs[4:] == ["b", "b"]
+    monkeypatch.setitem(bench.MOST_NODES, "a", 1000)
+    assert "| A | 500 ms | – |  |" in tables()
+
+
+def test_road_files_of_another_schema_are_made_anew(roads: Path, tmp_path: Path) -> None:
+    bench = _script("bench")
+    assert bench.schema_of(roads) == bench.schema_wanted() == SCHEMA
+    assert bench.nodes_of(roads) == 1500
+    (tmp_path / "cut.roads").write_bytes(roads.read_bytes()[:5000])
+    assert bench.schema_of(tmp_path / "cut.roads") is None
 
 
 def test_the_developers_page_has_the_marks() -> None:

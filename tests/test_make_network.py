@@ -132,6 +132,23 @@ def test_copies_have_everything_as_many_times() -> None:
     assert sorted(three.arc_length) == pytest.approx(sorted([*one.arc_length] * 3), abs=1e-6)
 
 
+def test_copies_can_be_joined_by_a_road_each_way() -> None:
+    town = _town()
+    town.node(31, -200, 0).node(32, 700, 30).way(30, [31, 1, 32], {"highway": "primary"})
+    extract: Extract = script().joined(town.extract(), 3)
+    network = build_network(extract, find_structures(extract))
+    ones = np.ones(network.arc_tail.size)
+    shape = (network.node_osm.size, network.node_osm.size)
+    graph = coo_array((ones, (network.arc_tail, network.arc_head)), shape=shape).tocsr()
+    parts = connected_components(graph, directed=True, connection="strong")[1]
+    mains = [ref + k * 20_000_000_000 for ref in (31, 32) for k in range(3)]
+    assert np.isin(mains, network.node_osm).all()
+    assert np.unique(parts[np.isin(network.node_osm, mains)]).size == 1
+    assert extract.ways[len(extract.ways) // 3 - 1].nodes == (32, 20_000_000_031)
+    with pytest.raises(ValueError, match="join copies"):
+        script().joined(_town().extract(), 2)
+
+
 def test_a_file_of_copies_reads_as_copies_of_what_was_read(tmp_path: Path) -> None:
     (tmp_path / "town.osm").write_text(_town().osm_xml(), encoding="utf-8")
     done = subprocess.run(
