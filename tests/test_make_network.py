@@ -144,7 +144,7 @@ def test_copies_can_be_joined_by_a_road_each_way() -> None:
     mains = [ref + k * 20_000_000_000 for ref in (31, 32) for k in range(3)]
     assert np.isin(mains, network.node_osm).all()
     assert np.unique(parts[np.isin(network.node_osm, mains)]).size == 1
-    assert extract.ways[len(extract.ways) // 3 - 1].nodes == (32, 20_000_000_031)
+    assert {way.id: way.nodes for way in extract.ways}[31] == (32, 20_000_000_031)
     with pytest.raises(ValueError, match="join copies"):
         script().joined(_town().extract(), 2)
 
