@@ -7,14 +7,20 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import urlsplit
 
 from clearance import __version__
 from clearance.core.errors import DataUnavailableError, PlaceError, UsageError
 from clearance.core.extract import Extract, ExtractInfo
 from clearance.sources.area import Area, NamedArea, area_km2, outline, quarters, simple_outlines, tiles
 from clearance.sources.cache import AnswerCache, CachedAnswer, default_cache_dir
-from clearance.sources.guarded import Deadline, Limits, RefusedAnswerError, TooMuchError, ask
+from clearance.sources.guarded import (
+    Deadline,
+    Limits,
+    RefusedAnswerError,
+    TooMuchError,
+    ask,
+    web_host,
+)
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -55,8 +61,7 @@ class DownloadSettings:
     def __post_init__(self) -> None:
         """Refuse server addresses that are none, and limits that let nothing through."""
         for what, url in (("map server", self.overpass_url), ("name server", self.nominatim_url)):
-            parts = urlsplit(url)
-            if parts.scheme not in ("http", "https") or not parts.hostname:
+            if not web_host(url):
                 raise UsageError(f"{what} {url!r} is no web address; give http://... or https://...")
         if not (self.deadline_s > 0 and self.query_timeout_s > 0 and 0.01 <= self.tile_deg <= 5):
             raise UsageError("download: times must be above zero and tiles 0.01 to 5 degrees wide")
@@ -236,7 +241,7 @@ class _Download:
     ) -> object:
         return ask(
             send,
-            server=urlsplit(url).hostname or url,
+            server=web_host(url),
             limits=self._settings.limits,
             deadline=self._deadline,
             check=check,
@@ -268,7 +273,7 @@ class _Download:
                 f"({days} day{'' if days == 1 else 's'} ago); refresh to ask the map server anew"
             )
         return ExtractInfo(
-            source=f"{name} from {urlsplit(self._settings.overpass_url).hostname}",
+            source=f"{name} from {web_host(self._settings.overpass_url)}",
             data_date=_iso(min(self._dates)) if self._dates else "",
             read_date=_iso(min(self._fetched, default=now)),
             warnings=tuple(warnings if self._dates else [*warnings, "the date of the map data is not known"]),

@@ -10,13 +10,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urljoin, urlsplit
 
 from clearance.core.errors import DataUnavailableError
+from clearance.sources.hang_up import hung_up_after
 
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["Ask", "Deadline", "Hook", "Limits", "RefusedAnswerError", "TooMuchError", "ask"]
+__all__ = ["Ask", "Deadline", "Hook", "Limits", "RefusedAnswerError", "TooMuchError", "ask", "web_host"]
 
 Hook = Callable[..., None]
 #: Sends one question: given the hook for requests to call with the response, and a time-out in seconds.
@@ -76,6 +78,22 @@ class TooMuchError(DataUnavailableError):
     """The question asked for more than the server or the size limit allows; a smaller one may pass."""
 
 
+def web_host(url: str) -> str:
+    """The host that a web address names, without its port; empty where the text is no web address.
+
+    >>> web_host("https://maps.invalid:8080/api"), web_host("ftp://maps.invalid"), web_host("http://a..b/")
+    ('maps.invalid', '', '')
+    """
+    try:
+        parts = urlsplit(url)
+        host = parts.hostname or ""
+        # What connects fails on odd names and ports with errors of several other kinds.
+        sound = parts.scheme.lower() in ("http", "https") and host.encode("idna") and (parts.port or 0) >= 0
+    except ValueError:
+        return ""
+    return host if sound else ""
+
+
 def ask(
     send: Ask,
     *,
@@ -90,6 +108,8 @@ def ask(
 
     `send` must let requests call the hook; the hook reads the body itself, so that neither a slow
     drip nor an endless body gets past it, and a bad answer stops before the sender acts on it.
+    Whatever is still connected at the deadline is hung up on. Nobody is followed elsewhere: what another
+    server answers is not the answer of this one, and the area asked for is nobody else's business.
     `check` raises RefusedAnswerError where the answer is not what was asked for.
 
     Raises DataUnavailableError, naming the server, the last fault and what to try; with `can_split`
@@ -105,7 +125,8 @@ def ask(
             break
         got: list[object] = []
         try:
-            send(_hook(limits, deadline, check, got), max(min(limits.silence_s, deadline.left()), 0.1))
+            with hung_up_after(deadline.left()):
+                send(_hook(limits, deadline, check, got), max(min(limits.silence_s, deadline.left()), 0.1))
         except RefusedAnswerError as error:
             fault = error
         except requests.RequestException as error:
@@ -132,7 +153,13 @@ def _hook(limits: Limits, deadline: Deadline, check: Callable[[object], None], g
 
     def judge(response: requests.Response, *_args: object, **_kwargs: object) -> None:
         if response.is_redirect:
-            return
+            target = urljoin(response.url, response.headers["Location"])
+            response.close()
+            raise RefusedAnswerError(
+                f"answered {response.status_code}, pointing to {target[:200]!r}; if you trust that server, "
+                "name it instead of this one",
+                again=False,
+            )
         if response.status_code != 200:
             _refuse_status(response)
         body = _body(response, limits, deadline)
@@ -158,14 +185,15 @@ def _refuse_status(response: requests.Response) -> None:
 
 def _retry_after(text: str) -> float | None:
     """Seconds a server asks to wait: a number or an HTTP date (RFC 9110, section 10.2.3)."""
-    if text.strip().isdigit():
+    # Digits of other scripts are digits to Python too.
+    if text.isascii() and text.strip().isdigit():
         return float(text)
     try:
         moment = parsedate_to_datetime(text)
-    except ValueError:
+        moment = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+        return max((moment - datetime.now(UTC)).total_seconds(), 0.0)
+    except (ValueError, TypeError, OverflowError):
         return None
-    moment = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-    return max((moment - datetime.now(UTC)).total_seconds(), 0.0)
 
 
 def _body(response: requests.Response, limits: Limits, deadline: Deadline) -> bytes:
@@ -184,13 +212,16 @@ def _body(response: requests.Response, limits: Limits, deadline: Deadline) -> by
                     too_much=True,
                 )
             if deadline.left() <= 0:
-                raise RefusedAnswerError("the answer came too slowly and was given up", again=False)
-    except HTTPError as error:
-        raise RefusedAnswerError(f"the answer broke off ({_plain(error)})") from error
-    except OSError as error:
-        raise RefusedAnswerError(f"the connection broke off ({_plain(error)})") from error
+                break
+    except (HTTPError, OSError) as error:
+        if deadline.left() > 0:
+            what = "answer" if isinstance(error, HTTPError) else "connection"
+            raise RefusedAnswerError(f"the {what} broke off ({_plain(error)})") from error
     finally:
         response.close()
+    # At the deadline it is we who break it off, and what has come may end anywhere.
+    if deadline.left() <= 0:
+        raise RefusedAnswerError("the answer came too slowly and was given up", again=False)
     return body.getvalue()
 
 
@@ -204,7 +235,17 @@ def _parsed(body: bytes, response: requests.Response) -> object:
         kind = response.headers.get("Content-Type", "no content type")
         start = " ".join(body[:60].decode("utf-8", errors="replace").split())
         raise RefusedAnswerError(f"the answer is not JSON ({kind}: {start!r})") from error
+    if b"\\ud" in body or b"\\uD" in body:
+        _refuse_half_characters(answer)
     return answer
+
+
+def _refuse_half_characters(answer: object) -> None:
+    """JSON may spell half of a surrogate pair, which no file and no other program takes (RFC 8259, 8.2)."""
+    try:
+        json.dumps(answer, ensure_ascii=False).encode()
+    except UnicodeEncodeError as error:
+        raise RefusedAnswerError("the answer holds half a character, which is no text") from error
 
 
 def _plain(error: BaseException) -> str:

@@ -58,7 +58,11 @@ def check_answer(answer: object) -> None:
         raise RefusedAnswerError("the answer holds no list of map elements")
     if "remark" in answer:
         raise RefusedAnswerError(f"the answer is not whole: {str(answer['remark'])[:200]}", too_much=True)
-    elements_of([answer])
+    found = elements_of([answer])
+    here = set(found.node_ids.tolist())
+    for way in found.ways:
+        if not here.issuperset(way.nodes):
+            raise RefusedAnswerError(f"the answer is not whole: it lacks nodes of way {way.id}")
 
 
 def data_date(answer: object) -> datetime | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import tempfile
 import time
 from collections.abc import Iterator
@@ -9,13 +10,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import IO
-from urllib.parse import unquote, urlsplit
+from urllib.parse import unquote, urljoin, urlsplit
 
 import requests
 import urllib3
 
 from clearance.core.errors import DataUnavailableError, UsageError
-from clearance.sources.guarded import Deadline, Limits
+from clearance.sources.guarded import Deadline, Limits, web_host
+from clearance.sources.hang_up import hung_up_after
 from clearance.sources.progress import Progress
 
 __all__ = ["FetchSettings", "fetched_file", "is_web_address"]
@@ -35,7 +37,7 @@ class FetchSettings:
 
 def is_web_address(text: str) -> bool:
     """Whether a text is a web address rather than the name of a file."""
-    return urlsplit(text).scheme.lower() in ("http", "https")
+    return text.partition("://")[0].lower() in ("http", "https")
 
 
 @contextmanager
@@ -48,10 +50,9 @@ def fetched_file(
     the file could not be had in time, is larger than allowed, empty, cut off, or a web page.
     """
     settings = settings or FetchSettings()
-    parts = urlsplit(url)
-    if parts.scheme.lower() not in ("http", "https") or not parts.hostname:
+    if not web_host(url):
         raise UsageError(f"{url!r} is no web address; give http://... or https://...")
-    name = PurePosixPath(unquote(parts.path)).name or "file"
+    name = PurePosixPath(unquote(urlsplit(url).path)).name or "file"
     tell = progress or (lambda _what, _done, _total: None)
     with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
         target = Path(folder) / name.replace("\x00", "")[-100:]
@@ -74,7 +75,7 @@ def _fetch(url: str, target: Path, settings: FetchSettings, tell: Progress) -> N
         if deadline.left() <= 0:
             break
         try:
-            with target.open("wb") as file:
+            with target.open("wb") as file, hung_up_after(deadline.left()):
                 _attempt(url, file, limits, deadline, tell)
         except _RefusedError as error:
             fault = error
@@ -102,7 +103,7 @@ def _fetch(url: str, target: Path, settings: FetchSettings, tell: Progress) -> N
 def _attempt(url: str, file: IO[bytes], limits: Limits, deadline: Deadline, tell: Progress) -> None:
     timeout = max(min(limits.silence_s, deadline.left()), 0.1)
     most = limits.largest_answer_bytes
-    with requests.get(url, stream=True, timeout=timeout) as response:
+    with requests.get(url, stream=True, timeout=timeout, hooks={"response": _go_on}) as response:
         if response.status_code != 200:
             status = response.status_code
             raise _RefusedError(
@@ -124,13 +125,30 @@ def _attempt(url: str, file: IO[bytes], limits: Limits, deadline: Deadline, tell
             if done > most:
                 raise _RefusedError(f"is larger than the {most // _MIB} MiB allowed", again=False)
             if deadline.left() <= 0:
-                raise _RefusedError("came too slowly and was given up", again=False)
+                break
             file.write(chunk)
             tell("fetching", done // _MIB, total // _MIB)
+    # At the deadline it is we who break it off, and what has come may end anywhere.
+    if deadline.left() <= 0:
+        raise _RefusedError("came too slowly and was given up", again=False)
     if done == 0:
         raise _RefusedError("is empty", again=False)
     if total and "Content-Encoding" not in response.headers and done != total:
         raise _RefusedError(f"broke off after {done:,} of {total:,} bytes", again=True)
+
+
+def _go_on(response: requests.Response, *_args: object, **_kwargs: object) -> None:
+    """Before a redirect is followed: never from a protected address to an open one, and without its body.
+
+    requests would read that to its end, whatever its size.
+    """
+    if not response.is_redirect:
+        return
+    target = urljoin(response.url, response.headers["Location"])
+    response.close()
+    response.raw = io.BytesIO()
+    if urlsplit(response.url).scheme == "https" and urlsplit(target).scheme != "https":
+        raise _RefusedError(f"sends on to {target[:200]}, which anybody on the way could change", again=False)
 
 
 def _piece(response: requests.Response, done: int) -> bytes:

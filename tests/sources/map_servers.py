@@ -273,6 +273,8 @@ class Server(ThreadingHTTPServer):
         self.asked: list[str] = []
         self.agents: list[str] = []
         self.faults: list[Fault] = []
+        #: Questions whose asker heard a trickle of 40 s to its end.
+        self.patient: list[str] = []
         self.always: Fault | None = None
         west, south, east, north = BOX
         ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
@@ -383,3 +385,50 @@ def silent(handler: Handler) -> None:
     """Say nothing for longer than a test waits."""
     time.sleep(0.6)
     handler.close_connection = True
+
+
+def header_drip(handler: Handler) -> None:
+    """A header that grows by one byte each 20 ms for longer than a test waits."""
+    handler.wfile.write(b"HTTP/1.1 200 OK\r\nX-Slow: ")
+    _trickle(handler)
+
+
+def half_then_drip(handler: Handler) -> None:
+    """Half an answer at once, of unknown length, and then a space each 20 ms."""
+    body = handler.body()
+    handler.send_response(200)
+    handler.end_headers()
+    handler.wfile.write(body[: len(body) // 2])
+    _trickle(handler)
+
+
+def elsewhere(code: int = 302, target: str = "/elsewhere", *, endless: bool = False) -> Fault:
+    """Sends on to another address, if wished with a body that does not end."""
+
+    def send_on(handler: Handler) -> None:
+        handler.send_response(code)
+        handler.send_header("Location", target)
+        if not endless:
+            handler.send_header("Content-Length", "0")
+        handler.end_headers()
+        if endless:
+            _trickle(handler)
+
+    return send_on
+
+
+def node_missing(handler: Handler) -> None:
+    """A well-formed answer that lost a node of one of its ways."""
+    answer = json.loads(handler.body())
+    used = {node for item in answer["elements"] for node in item.get("nodes", ())}
+    lost = next(i for i in answer["elements"] if i["type"] == "node" and i["id"] in used)
+    answer["elements"].remove(lost)
+    handler.reply(json.dumps(answer).encode())
+
+
+def _trickle(handler: Handler) -> None:
+    for _ in range(2000):
+        handler.wfile.write(b" ")
+        handler.wfile.flush()
+        time.sleep(0.02)
+    handler.server.patient.append(handler.server.asked[-1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import threading
 import time
 from collections.abc import Iterator
@@ -10,11 +11,12 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+import requests
 
 from clearance.core.errors import DataUnavailableError, UsageError
 from clearance.sources.guarded import Limits
 from clearance.sources.inventory import read_inventory_at
-from clearance.sources.web_file import FetchSettings, fetched_file, is_web_address
+from clearance.sources.web_file import FetchSettings, _go_on, _RefusedError, fetched_file, is_web_address
 from tests.sources.test_inventory import HEADER, delimited
 
 
@@ -48,6 +50,15 @@ class Answers(BaseHTTPRequestHandler):
                     self.wfile.write(b"x")
                     self.wfile.flush()
                     time.sleep(0.05)
+            case "/moved":
+                self._move("/2024/ME24.txt")
+            case "/round":
+                self._move("/round")
+            case "/moved-endless":
+                self._move("/2024/ME24.txt", endless=True)
+            case "/headers":
+                self.wfile.write(b"HTTP/1.1 200 OK\r\nX-Slow: ")
+                self._trickle()
             case "/cut":
                 self._send(b"half of it", length=100)
             case _:
@@ -62,6 +73,22 @@ class Answers(BaseHTTPRequestHandler):
         self.send_header("Content-Length", str(len(body) if length < 0 else length))
         self.end_headers()
         self.wfile.write(body)
+
+    def _move(self, target: str, *, endless: bool = False) -> None:
+        self.send_response(302)
+        self.send_header("Location", target)
+        if not endless:
+            self.send_header("Content-Length", "0")
+        self.end_headers()
+        if endless:
+            self._trickle()
+
+    def _trickle(self) -> None:
+        for _ in range(2000):
+            self.wfile.write(b"x")
+            self.wfile.flush()
+            time.sleep(0.02)
+        self.asked.append("heard to the end")
 
     def log_message(self, *args: object) -> None:
         """Say nothing."""
@@ -153,8 +180,59 @@ def test_nobody_there() -> None:
         pass
 
 
-@pytest.mark.parametrize("text", ["ftp://example.invalid/a", "file:///etc/hosts", "http://", "ME24.txt"])
+@pytest.mark.parametrize("path", ["/moved", "/moved-endless"])
+def test_a_file_that_has_moved_is_fetched_where_it_is(path: str) -> None:
+    """The body of the redirect is not waited for."""
+    with serving() as (base, asked), fetched_file(base + path, QUICK) as found:
+        assert found.read_text().startswith(HEADER)
+        assert asked == [path, "/2024/ME24.txt"]
+
+
+def test_a_file_that_moves_in_a_circle() -> None:
+    with (
+        serving() as (base, _),
+        pytest.raises(DataUnavailableError, match="30 redirects"),
+        fetched_file(f"{base}/round", QUICK),
+    ):
+        pass
+
+
+def test_headers_without_end_are_hung_up_on_at_the_deadline() -> None:
+    with serving() as (base, asked):
+        with (
+            pytest.raises(DataUnavailableError, match="too slowly"),
+            fetched_file(f"{base}/headers", FetchSettings(deadline_s=0.3, limits=QUICK.limits)),
+        ):
+            pass
+        assert asked == ["/headers"]
+
+
+def test_a_protected_address_is_not_left_for_an_open_one() -> None:
+    """What comes over an open line may have been changed on its way, and heights are at stake."""
+    response = requests.Response()
+    response.status_code, response.url = 302, "https://files.invalid/a"
+    response.raw = io.BytesIO(b"the body")
+    response.headers["Location"] = "/b"
+    _go_on(response)
+    assert response.content == b""
+    response.headers["Location"] = "http://files.invalid/a"
+    with pytest.raises(_RefusedError, match="anybody on the way could change"):
+        _go_on(response)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "http://a..b/",
+        "http://[zz]/a",
+        "http://127.0.0.1:99999/a",
+        "ftp://example.invalid/a",
+        "file:///etc/hosts",
+        "http://",
+        "ME24.txt",
+    ],
+)
 def test_addresses_that_are_none(text: str, tmp_path: Path) -> None:
-    assert not is_web_address(text) or text == "http://"
+    assert is_web_address(text) == text.startswith("http")
     with pytest.raises(UsageError, match="no web address"), fetched_file(text, QUICK):
         pass
