@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["Both", "Ground", "Lifted", "LiftedFinder", "Reach"]
 
 #: How many heights a `Lifted` keeps the drives of.
-_MOST_HEIGHTS = 6
+_MOST_HEIGHTS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +116,10 @@ class Reach:
             )
         return self._fans[key]
 
+    def forget(self) -> None:
+        """Let the searches go; what is asked for again is searched again."""
+        self._fans.clear()
+
     def drive(self, ends: Both) -> Route | None:
         """The cheapest drive between home and any snap of the destination; None where there is none."""
         fan = self.fan(ends)
@@ -165,51 +169,52 @@ class Lifted:
 
     ground: Ground
     case: Case
-    _made: dict[tuple[object, ...], Reach] = field(default_factory=dict)
     _costs: dict[frozenset[str], Costs] = field(default_factory=dict)
+    _drives: dict[frozenset[str], Reach] = field(default_factory=dict)
+    _widths: dict[tuple[frozenset[str], bool], Reach] = field(default_factory=dict)
+    _at_least: dict[tuple[frozenset[str], bool, int], Reach] = field(default_factory=dict)
 
     def _lifting(self, lifted: frozenset[str]) -> Costs:
         if lifted not in self._costs:
             self._costs[lifted] = self.case.lifting(lifted).costs
         return self._costs[lifted]
 
-    def _reach(self, key: tuple[object, ...], weights: Callable[[], Weights]) -> Reach:
-        if key not in self._made:
-            self._made[key] = Reach(self.ground, weights())
-        return self._made[key]
-
     def drives(self, lifted: frozenset[str]) -> Reach:
         """Drives with those limits lifted."""
-        return self._reach((lifted,), lambda: Weights.of_costs(self.ground.network, self._lifting(lifted)))
+        if lifted not in self._drives:
+            weights = Weights.of_costs(self.ground.network, self._lifting(lifted))
+            self._drives[lifted] = Reach(self.ground, weights)
+        return self._drives[lifted]
 
     def widths(self, lifted: frozenset[str], *, passable: bool) -> Reach:
         """Clearances, with height lifted and those limits too."""
-        free = self._lifting(lifted | {"height"})
-
-        def weights() -> Weights:
-            widths = Widths.of(self.ground.network, free, unverified_passable=passable)
-            return Weights.of_widths(self.ground.network, free, widths)
-
-        return self._reach((lifted, passable), weights)
+        key = (lifted, passable)
+        if key not in self._widths:
+            network, free = self.ground.network, self._lifting(lifted | {"height"})
+            widths = Widths.of(network, free, unverified_passable=passable)
+            self._widths[key] = Reach(self.ground, Weights.of_widths(network, free, widths))
+        return self._widths[key]
 
     def at_least(self, lifted: frozenset[str], height: int, *, passable: bool) -> Reach:
         """Drives with height and those limits lifted, on which nothing is lower than `height`."""
-        free = self._lifting(lifted | {"height"})
-
-        def weights() -> Weights:
-            widths = Widths.of(self.ground.network, free, unverified_passable=passable)
-            costs = widths.at_least(self.ground.network, free, height)
-            return Weights.of_costs(self.ground.network, costs)
-
         key = (lifted, passable, height)
-        # Heights are many, and each holds searches over the whole network: the last ones used are kept.
-        reach = self._reach(key, weights)
-        self._made.pop(key)
-        self._made[key] = reach
-        heights = [known for known in self._made if len(known) == len(key)]
-        for known in heights[:-_MOST_HEIGHTS]:
-            del self._made[known]
+        reach = self._at_least.pop(key, None)
+        if reach is None:
+            # Heights are many, and each holds searches over the whole network: the last used are kept.
+            for oldest in [*self._at_least][: len(self._at_least) - _MOST_HEIGHTS + 1]:
+                del self._at_least[oldest]
+            network, free = self.ground.network, self._lifting(lifted | {"height"})
+            widths = Widths.of(network, free, unverified_passable=passable)
+            costs = widths.at_least(network, free, height)
+            reach = Reach(self.ground, Weights.of_costs(network, costs))
+        self._at_least[key] = reach
         return reach
+
+    def forget_drives(self) -> None:
+        """Let the searches for drives go; those for clearances stay."""
+        self._at_least.clear()
+        for reach in self._drives.values():
+            reach.forget()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ condition of the map is assumed to hold. The searches are made once for all dest
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -65,8 +65,11 @@ def screen(
     *,
     unverified: Unverified,
     sort_by: SortBy = SortBy.VERDICT,
+    tell: Callable[[int, int], None] | None = None,
 ) -> Screening:
     """Every destination for every coach, there and back from `home`.
+
+    `tell` is called with the rows finished and those in all, each time that one is.
 
     A destination far from any road that the coach may use, or that no way leads to and from whatever the
     vehicle, is a problem and no row.
@@ -77,20 +80,22 @@ def screen(
     index = SegmentIndex(network)
     rows: list[Row] = []
     problems: list[Problem] = []
-    notes: list[str] = []
     car: _Car | None = None
     for number, coach in enumerate(coaches):
         case = Case.of(network, coach, unverified, None)
         # To a car all coaches are the same.
         car = car or _Car(Reach(ground, Weights.of_costs(network, case.as_car().costs)))
         one = _OneCoach(ground, index, case, car, number=number, home=home)
-        for n, destination in enumerate(destinations, start=1):
-            told = one.row(n, destination)
+        found: dict[int, Row | Problem] = {}
+        for n, told in one.told(destinations):
+            found[n] = told
+            if tell is not None:
+                tell(number * len(destinations) + len(found), len(coaches) * len(destinations))
+        for _, told in sorted(found.items()):
             if isinstance(told, Row):
                 rows.append(told)
             else:
                 problems.append(told)
-        notes += one.notes
     return Screening(
         home=home,
         coaches=tuple(coaches),
@@ -99,7 +104,6 @@ def screen(
         rows=sorted_rows(rows, sort_by),
         problems=_joined(problems, len(coaches)),
         structures=tuple(s for s in network.structures if s.spans or s.nodes),
-        notes=tuple(dict.fromkeys(notes)),
     )
 
 
@@ -164,6 +168,15 @@ class _Choice:
         return self.arrives is self.leaves
 
 
+@dataclass(frozen=True, slots=True)
+class _Stuck:
+    """A row whose drive is blocked on one leg; why is still to be told."""
+
+    row: Row
+    destination: Destination
+    ends: Both
+
+
 class _OneCoach:
     """The rows of one coach."""
 
@@ -180,9 +193,41 @@ class _OneCoach:
         self._turn_cost = turn_cost(case.coach)
         self._dead_ends: dict[tuple[object, ...], tuple[float, ...]] = {}
         self._keys: dict[int, str] = {}
-        self.notes: list[str] = []
 
-    def row(self, number: int, destination: Destination) -> Row | Problem:
+    def told(self, destinations: Sequence[Destination]) -> Iterator[tuple[int, Row | Problem]]:
+        """The number of each destination with its row, or why there is none, in no order.
+
+        What is blocked is explained last, when the searches for drives are done with; leg by leg and by
+        height, so that no search is made twice and few are held at a time.
+        """
+        stuck: dict[Leg, list[_Stuck]] = {leg: [] for leg in Leg}
+        for number, destination in enumerate(destinations, start=1):
+            found = self._row(number, destination)
+            if isinstance(found, _Stuck):
+                stuck[found.ends.leg].append(found)
+            else:
+                yield number, found
+        self._reach.forget()
+        for alike in stuck.values():
+            for one in sorted(alike, key=self._heights):
+                yield one.row.number, self._explained(one)
+            self._lifted.forget_drives()
+
+    def _heights(self, stuck: _Stuck) -> tuple[int, ...]:
+        """The greatest clearances on the leg, which the searches that explain it are made for."""
+        return tuple(
+            self._lifted.widths(_NOTHING_LIFTED, passable=passable).width(stuck.ends)
+            for passable in (True, False)
+        )
+
+    def _explained(self, stuck: _Stuck) -> Row | Problem:
+        why = explain(self._case, LiftedFinder(self._lifted, stuck.ends))
+        leg, place = stuck.ends.leg, stuck.row.place
+        if not why.connected:
+            return self._problem(stuck.destination, _no_way(leg, place, self._home))
+        return _blocked(stuck.row, leg, why)
+
+    def _row(self, number: int, destination: Destination) -> Row | Problem | _Stuck:
         """The row of one destination, or why there is none."""
         place = destination.place
         try:
@@ -218,11 +263,7 @@ class _OneCoach:
             notes=met.notes,
         )
         if isinstance(choice, Leg):
-            ends = there if choice is Leg.THERE else back
-            why = explain(self._case, LiftedFinder(self._lifted, ends))
-            if not why.connected:
-                return self._problem(destination, _no_way(choice, place, self._home))
-            return _blocked(row, choice, why)
+            return _Stuck(row, destination, there if choice is Leg.THERE else back)
         route = self._reach.line(Leg.THERE, fan_there, choice.arrives)
         home = self._reach.line(Leg.BACK, fan_back, choice.leaves)
         assert route is not None
