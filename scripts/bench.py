@@ -329,7 +329,7 @@ def compared(plan: Plan, inputs: Inputs, keeper: Keeper) -> list[str]:
         results = measure(task, engines, path, plan, keeper)
         own = results.get("clearance")
         for engine, other in results.items():
-            ratio = "" if own in {None, other} else f"{other.median / own.median:.3g}"
+            ratio = "" if own is None or own is other else f"{other.median / own.median:.3g}"
             rows.append([name, size, engine, shown(other.median), ratio, f"{other.peak_mib:.0f} MiB"])
     head = ["what", "size", "by", "median", "ratio to ours", "peak memory"]
     return ["Next to general libraries:", "", *table(head, rows)] if rows else []
