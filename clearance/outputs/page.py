@@ -20,6 +20,11 @@ __all__ = ["drive_page", "page_files"]
 _SCRIPTS = ("leaflet/leaflet.js", "page/basemap.js", "page/marks.js", "page/page.js")
 _TEMPLATES = ("page/marks.html", "page/verdict.html", "page/map.html", "page/lists.html")
 _STYLES = ("leaflet/leaflet.css", "page/page.css")
+#: What a server's other pages share with the files of this room.
+_SHARED = (
+    *("page/screen_marks.html", "page/screen_totals.html", "page/screen_lists.html"),
+    *("page/screen.css", "page/screen.js", "page/waychart.html", "page/waychart.css"),
+)
 
 
 def drive_page(
@@ -76,7 +81,8 @@ def page_files() -> dict[str, bytes]:
         f'src:url({name.rpartition("/")[2]}) format("woff2")}}'
         for name, weight in FONTS
     )
-    texts = {name: asset(name) for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES)} | {"page/letters.css": faces}
+    texts = {name: asset(name) for name in (*_SCRIPTS, *_STYLES, *_TEMPLATES, *_SHARED)}
+    texts["page/letters.css"] = faces
     return {name: text.encode() for name, text in texts.items()} | letters
 
 

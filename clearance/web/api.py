@@ -18,24 +18,33 @@ from clearance import workflow
 from clearance.core.coach import Coach
 from clearance.core.errors import ClearanceError, UsageError
 from clearance.web import work
-from clearance.web.asked import AskedError, coach_asked, drive_asked, flat_coach, how_asked
+from clearance.web.asked import (
+    AskedError,
+    coach_asked,
+    drive_asked,
+    flat_coach,
+    how_asked,
+    screen_asked,
+)
 from clearance.web.jobs import Failure, Job, State
-from clearance.web.openapi import STRUCTURE_QUERY, description
-from clearance.web.schemas import COACH, DRIVE, INSPECT, RECORD, REMOVAL, misfit, text_value
+from clearance.web.openapi import SCREEN_QUERY, STRUCTURE_QUERY, description
+from clearance.web.schemas import COACH, DRIVE, INSPECT, RECORD, REMOVAL, SCREEN, misfit, text_value
 from clearance.web.state import finished, state_of
 
 __all__ = ["MEDIA", "failure_status", "problem", "routes"]
 
 Handler = Callable[[Request], Awaitable[Response]]
 
-#: Media types of a drive's formats; GPX has none that is registered.
+#: Media types of the formats; GPX has none that is registered.
 MEDIA = {
     "json": "application/json",
     "geojson": "application/geo+json",
     "gpx": "application/gpx+xml",
     "csv": "text/csv; charset=utf-8",
+    "gpkg": "application/geopackage+sqlite3",
     "html": "text/html; charset=utf-8",
     "pdf": "application/pdf",
+    "txt": "text/plain; charset=utf-8",
 }
 _STATUS = {
     "AskedError": 400,
@@ -59,6 +68,8 @@ def routes() -> list[Route]:
         Route("/api/coach", _told(_coach), methods=["POST"]),
         Route("/api/drive", _told(_drive), methods=["POST"]),
         Route("/api/inspect", _told(_inspect), methods=["POST"]),
+        Route("/api/screen", _told(_screen), methods=["POST"]),
+        Route("/api/screen/{id:str}", _told(_screened)),
         Route("/api/structures", _told(_structures)),
         Route("/api/record", _told(_records)),
         Route("/api/record", _told(_record), methods=["POST"]),
@@ -135,12 +146,13 @@ async def _answer(request: Request, job: Job, media: str, name: str = "") -> Res
     if job.state is State.CANCELLED:
         return problem(503, "Cancelled", "the work was ended")
     if job.failure is not None:
-        failure = job.failure
-        return problem(
-            failure_status(failure), failure.kind, failure.message, failure.fields, failure.choices
-        )
+        return _failed(job.failure)
     headers = {"Content-Disposition": f'attachment; filename="{name}"'} if name else {}
     return Response(job.result, media_type=media, headers=headers)
+
+
+def _failed(failure: Failure) -> Response:
+    return problem(failure_status(failure), failure.kind, failure.message, failure.fields, failure.choices)
 
 
 # --- handlers ------------------------------------------------------------------------------------------
@@ -219,34 +231,66 @@ async def _drive(request: Request) -> Response:
 
 async def _inspect(request: Request) -> Response:
     state = state_of(request)
-    upload, asked = await _uploaded(request, "line", INSPECT)
+    files, asked = await _uploaded(request, INSPECT, "line")
     how = how_asked(asked, state.settings.coach, datetime.now())
     kind, units = asked.get("format", "json"), asked.get("units", "feet")
-    job = state.quick(work.inspect_document, upload, how, f".{kind}", units)
+    upload = files["line"]
+    job = state.quick(work.inspect_document, upload, how, f".{kind}", units, takes=len(upload.content))
     return await _answer(request, job, MEDIA[kind])
 
 
+async def _screen(request: Request) -> Response:
+    state, limits = state_of(request), state_of(request).settings.limits
+    files, document = await _uploaded(request, SCREEN, "places", "since")
+    asked = screen_asked(document, state.settings.coach)
+    takes = sum(len(upload.content) for upload in files.values())
+    job = state.long(work.screen, files["places"], files.get("since"), asked, limits.screen_rows, takes=takes)
+    return JSONResponse(job_document(job), 202, headers={"Location": f"/api/screen/{job.id}"})
+
+
+async def _screened(request: Request) -> Response:
+    state = state_of(request)
+    query = _query(request, SCREEN_QUERY)
+    job = state.jobs.get(request.path_params["id"])
+    if job is not None and job.task is work.screen and not job.over:
+        return JSONResponse(job_document(job), 202)
+    if job is not None and job.failure is not None and job.task is work.screen:
+        return _failed(job.failure)
+    if job is None or not isinstance(job.result, work.ScreenShown):
+        return problem(404, "NoSuchJob", "there is no such screening, or it was long ago or ended")
+    kind, units, paper = query.get("format", "json"), query.get("units", "feet"), query.get("paper", "a4")
+    made = state.quick(work.screen_file, job.result.kept, f".{kind}", units, paper)
+    return await _answer(request, made, MEDIA[kind])
+
+
 async def _uploaded(
-    request: Request, name: str, schema: Mapping[str, Any]
-) -> tuple[work.Upload, dict[str, Any]]:
-    """A file and the document ``asked`` from a body of parts. Raises UsageError."""
+    request: Request, schema: Mapping[str, Any], needed: str, *others: str
+) -> tuple[dict[str, work.Upload], dict[str, Any]]:
+    """Files by their names and the document ``asked`` from a body of parts. Raises UsageError."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "multipart/form-data":
         raise UsageError(f"the body is {kind or 'of no kind'}; send it as multipart/form-data")
-    limits = state_of(request).settings.limits
+    limits, names = state_of(request).settings.limits, (needed, *others)
+    files: dict[str, work.Upload] = {}
     try:
-        async with request.form(max_files=1, max_fields=10, max_part_size=limits.text) as form:
-            file, asked = form.get(name), form.get("asked", "{}")
-            if not isinstance(file, UploadFile):
-                raise UsageError(f"{name}: is missing; send a file under that name")
+        async with request.form(max_files=len(names), max_fields=10, max_part_size=limits.text) as form:
+            asked = form.get("asked", "{}")
+            if not isinstance(form.get(needed), UploadFile):
+                raise UsageError(f"{needed}: is missing; send a file under that name")
             if not isinstance(asked, str):
                 raise UsageError("asked: is a file; send it as a field")
-            if unknown := sorted(set(form) - {name, "asked"}):
-                raise UsageError(f"{unknown[0][:60]!r}: is not known; known are {name}, asked")
-            upload = work.Upload(await file.read(), shown_name(file.filename))
+            if unknown := sorted(set(form) - {*names, "asked"}):
+                known = ", ".join((*names, "asked"))
+                raise UsageError(f"{unknown[0][:60]!r}: is not known; known are {known}")
+            for name in names:
+                file = form.get(name)
+                if isinstance(file, UploadFile):
+                    files[name] = work.Upload(await file.read(), shown_name(file.filename))
+                elif file is not None:
+                    raise UsageError(f"{name}: is a field; send it as a file")
     except (MultiPartException, HTTPException) as error:
         raise UsageError(f"the body is no form: {getattr(error, 'detail', error)}") from None
-    return upload, _fitting(asked.encode(), schema)
+    return files, _fitting(asked.encode(), schema)
 
 
 def shown_name(name: str | None) -> str:

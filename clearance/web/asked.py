@@ -13,12 +13,16 @@ from clearance.core.departure import parse_departure
 from clearance.core.drive import Unverified
 from clearance.core.errors import PlaceError, UsageError
 from clearance.core.facility import FacilityKind
+from clearance.core.screening import SortBy
 
 __all__ = [
+    "MOST_COACHES",
+    "MOST_STOPS",
     "AskedError",
     "DriveAsked",
     "Form",
     "How",
+    "ScreenAsked",
     "Where",
     "WhereError",
     "coach_asked",
@@ -29,9 +33,13 @@ __all__ = [
     "how_asked",
     "how_form",
     "safe_answer",
+    "screen_asked",
+    "screen_form",
 ]
 
 MOST_STOPS = 40
+#: More coaches than this are no household and no yard.
+MOST_COACHES = 12
 #: Of each thing that is towed; the rest is asked of the coach itself.
 _TOWED = "towed."
 
@@ -88,6 +96,16 @@ class DriveAsked:
     detour_min: float = 10.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScreenAsked:
+    """A screening as asked for, beside the files that come with it."""
+
+    home: Where
+    coaches: tuple[Coach, ...]
+    unverified: str = Unverified.AVOID.value
+    sort_by: str = SortBy.VERDICT.value
+
+
 # --- from a program ------------------------------------------------------------------------------------
 
 
@@ -108,6 +126,21 @@ def drive_asked(asked: Mapping[str, Any], coach: Coach | None, now: datetime) ->
         reorder=bool(asked.get("reorder", False)),
         along=tuple(dict.fromkeys(asked.get("along", ()))),
         detour_min=float(asked.get("detour", 10.0)),
+    )
+
+
+def screen_asked(asked: Mapping[str, Any], coach: Coach | None) -> ScreenAsked:
+    """The screening that a document asks for which fits its description; `coach` is the one known without it.
+
+    Raises AskedError.
+    """
+    given = asked.get("coach", {})
+    coaches = given if isinstance(given, list) else [given]
+    return ScreenAsked(
+        home=_place("from", asked["from"], 0.0),
+        coaches=tuple(coach_asked(flat_coach(one), coach) for one in coaches),
+        unverified=str(asked.get("unverified", Unverified.AVOID.value)),
+        sort_by=str(asked.get("sort", SortBy.VERDICT.value)),
     )
 
 
@@ -233,6 +266,34 @@ def drive_form(form: Form, now: datetime) -> DriveAsked:
     )
 
 
+def screen_form(form: Form, others: Sequence[Coach]) -> ScreenAsked:
+    """The screening that a form asks for: for its coach, if it tells one, and those of files beside it.
+
+    Raises AskedError.
+    """
+    wrong: dict[str, str] = {}
+    home = _form_place(form, "from", 0, wrong)
+    coaches = list(others)
+    if form.get("coach.height") or not others:
+        try:
+            coaches.insert(0, coach_form(form))
+        except AskedError as error:
+            wrong |= error.fields
+    if len(coaches) > MOST_COACHES:
+        wrong["coaches"] = f"These are more than {MOST_COACHES} coaches; screen them in two runs."
+    unverified = _policy(form, wrong)
+    if wrong:
+        raise AskedError(wrong)
+    return ScreenAsked(home=home, coaches=tuple(coaches), unverified=unverified)
+
+
+def _policy(form: Form, wrong: dict[str, str]) -> str:
+    unverified = form.get("unverified", Unverified.AVOID.value)
+    if unverified not in list(Unverified):
+        wrong["unverified"] = "This is none of the choices."
+    return unverified
+
+
 def how_form(form: Form, now: datetime) -> How:
     """The coach and the policy of a form. Raises AskedError."""
     wrong: dict[str, str] = {}
@@ -246,9 +307,7 @@ def how_form(form: Form, now: datetime) -> How:
             departure = parse_departure(form.get("depart"), now, what="Departure")
     except UsageError as error:
         wrong["depart"] = str(error)
-    unverified = form.get("unverified", Unverified.AVOID.value)
-    if unverified not in list(Unverified):
-        wrong["unverified"] = "This is none of the choices."
+    unverified = _policy(form, wrong)
     if wrong or coach is None:
         raise AskedError(wrong)
     return How(coach=coach, unverified=unverified, departure=departure, mend=form.get("mend") == "yes")

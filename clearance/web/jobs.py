@@ -73,11 +73,17 @@ class Job:
     """One piece of work. `result` and `failure` are set once `state` is final."""
 
     def __init__(
-        self, task: Callable[..., Any], given: tuple[Any, ...], *, long: bool, limit_s: float
+        self,
+        task: Callable[..., Any],
+        given: tuple[Any, ...],
+        *,
+        long: bool,
+        limit_s: float,
+        takes: int = 0,
     ) -> None:
         """A job that waits, under an id that cannot be guessed."""
         self.id = secrets.token_urlsafe(12)
-        self.task, self.given, self.long, self.limit_s = task, given, long, limit_s
+        self.task, self.given, self.long, self.limit_s, self.takes = task, given, long, limit_s, takes
         self.state = State.WAITING
         self.progress = Progress()
         self.result: Any = None
@@ -111,6 +117,8 @@ class Job:
     def end(self, state: State, *, result: Any = None, failure: Failure | None = None) -> None:
         """Note how the job ended and wake who waits for it."""
         self.result, self.failure, self.state = result, failure, state
+        # Whatever was sent is needed no longer, and may be large.
+        self.given = ()
         self.finished.set_result(None)
 
 
@@ -126,6 +134,7 @@ class Jobs:
         *,
         workers: int = 2,
         most_waiting: int = 200,
+        most_waiting_bytes: int = 256 << 20,
         most_kept: int = 200,
         most_kept_bytes: int = 256 << 20,
         setup: Callable[..., None] | None = None,
@@ -133,7 +142,7 @@ class Jobs:
     ) -> None:
         """Start the processes; `close` ends them."""
         self._setup, self._setup_given = setup, setup_given
-        self._most_waiting = most_waiting
+        self._most_waiting, self._most_waiting_bytes = most_waiting, most_waiting_bytes
         self._most_kept, self._most_kept_bytes = most_kept, most_kept_bytes
         self._quick: deque[Job] = deque()
         self._long: deque[Job] = deque()
@@ -155,16 +164,20 @@ class Jobs:
         long: bool = False,
         limit_s: float = 60.0,
         keep: bool = False,
+        takes: int = 0,
     ) -> Job:
         """Put a job in the queue: `task(*given, tell=...)`, a function that a new process can import.
 
-        With `keep` the job can be asked for by its id for as long as there is room.
-        Raises BusyError where too many wait already.
+        With `keep` the job can be asked for by its id for as long as there is room. `takes` are the bytes
+        that `given` holds while it waits.
+        Raises BusyError where too many, or too much, wait already.
         """
-        job = Job(task, given, long=long, limit_s=limit_s)
+        job = Job(task, given, long=long, limit_s=limit_s, takes=takes)
         with self._change:
             queue = self._long if long else self._quick
-            if len(queue) >= self._most_waiting or self._closing:
+            waiting = sum(other.takes for other in (*self._quick, *self._long))
+            full = len(queue) >= self._most_waiting or waiting + takes > self._most_waiting_bytes
+            if full or self._closing:
                 raise BusyError("the server has too much to do; try again in a moment")
             queue.append(job)
             if keep:
@@ -174,11 +187,11 @@ class Jobs:
         return job
 
     def keep(self, result: Any) -> Job:
-        """A job that is over already, for a result that came about in another one."""
+        """A job that is over already, for a result that came about in another one; `size` is its bytes."""
         job = Job(_nothing, (), long=False, limit_s=0.0)
         job.end(State.DONE, result=result)
         with self._change:
-            self._kept[job.id] = (job, 0)
+            self._kept[job.id] = (job, getattr(result, "size", 0))
             self._make_room()
         return job
 
@@ -288,6 +301,7 @@ class Jobs:
                     job.progress = Progress(what, done, total)
                 case ("done", result):
                     job.end(State.DONE, result=result)
+                    self.weigh(job, getattr(result, "size", 0))
                     return
                 case ("failed", failure):
                     job.end(State.FAILED, failure=failure)

@@ -6,11 +6,23 @@ from copy import deepcopy
 from typing import Any
 
 from clearance import __version__
-from clearance.web.schemas import ANSWERS, COACH, KINDS, REQUESTS, STANDINGS, UNITS
+from clearance.web.schemas import (
+    ANSWERS,
+    COACH,
+    KINDS,
+    PAPER,
+    REQUESTS,
+    SCREEN_FORMATS,
+    STANDINGS,
+    UNITS,
+)
 
-__all__ = ["STRUCTURE_QUERY", "description"]
+__all__ = ["SCREEN_QUERY", "STRUCTURE_QUERY", "description"]
 
 Part = dict[str, Any]
+
+#: Documents that ask for something even where the server knows a coach.
+_NEEDED = frozenset({"ScreenAsked"})
 
 #: Parameters of the list of structures, in the words of the command.
 STRUCTURE_QUERY: dict[str, Part] = {
@@ -25,6 +37,18 @@ STRUCTURE_QUERY: dict[str, Part] = {
         "description": "Part of a name, a road or a kind.",
     },
     "units": UNITS,
+}
+
+#: Parameters of the answer of a screening.
+SCREEN_QUERY: dict[str, Part] = {
+    "format": {
+        "type": "string",
+        "enum": list(SCREEN_FORMATS),
+        "default": "json",
+        "description": "Format of the answer.",
+    },
+    "units": UNITS,
+    "paper": PAPER,
 }
 
 _SAID = {
@@ -65,6 +89,14 @@ def _answer(told: str, schema: str, media: str = "application/json") -> Part:
     return {"description": told, "content": {media: {"schema": {"$ref": f"#/components/schemas/{schema}"}}}}
 
 
+def _screen_answers(told: str) -> Part:
+    answer = _answer(told, "Screening")
+    media = ("application/geo+json", "application/geopackage+sqlite3", "text/csv", "text/html")
+    for kind in (*media, "application/pdf", "text/plain"):
+        answer["content"][kind] = {}
+    return answer
+
+
 def _drive_answers(told: str) -> Part:
     answer = _answer(told, "Drive")
     for media in ("application/geo+json", "application/gpx+xml", "text/csv", "text/html", "application/pdf"):
@@ -99,16 +131,18 @@ def _json(schema: str) -> Part:
     return {"application/json": {"schema": {"$ref": f"#/components/schemas/{schema}"}}}
 
 
-def _file(name: str, told: str, asked: str) -> Part:
+def _file(name: str, told: str, asked: str, others: dict[str, str] | None = None) -> Part:
+    files = {name: told, **(others or {})}
     return {
         "multipart/form-data": {
             "schema": {
                 "type": "object",
                 "properties": {
-                    name: {"type": "string", "format": "binary", "description": told},
-                    "asked": {"$ref": f"#/components/schemas/{asked}"},
-                },
-                "required": [name],
+                    file: {"type": "string", "format": "binary", "description": what}
+                    for file, what in files.items()
+                }
+                | {"asked": {"$ref": f"#/components/schemas/{asked}"}},
+                "required": [name, "asked"] if asked in _NEEDED else [name],
                 "additionalProperties": False,
             },
             "encoding": {"asked": {"contentType": "application/json"}},
@@ -122,6 +156,7 @@ def description(*, has_coach: bool) -> Part:
     if not has_coach:
         schemas["DriveAsked"]["required"].append("coach")
         schemas["InspectAsked"]["required"] = ["coach"]
+        schemas["ScreenAsked"]["required"].append("coach")
         schemas["Coach"]["required"] = ["height"]
     ref = {"name": "id", "in": "path", "required": True, "schema": {"type": "string"}}
     job = {"200": _answer("Where it stands.", "Job"), **_problems(404)}
@@ -183,6 +218,32 @@ def description(*, has_coach: bool) -> Part:
                     "Check a line made elsewhere, and mend it where it is too low.",
                     _file("line", "GPX, GeoJSON or CSV of points.", "InspectAsked"),
                     {"200": _drive_answers("What the line passes."), **_problems(400, 404, 422)},
+                )
+            },
+            "/api/screen": {
+                "post": _post(
+                    "screen",
+                    "Screen a list of destinations, there and back from home. It is answered with a job: see "
+                    "how far it is, or end it, at /api/jobs/{id}, and fetch the answer at /api/screen/{id}.",
+                    _file(
+                        "places",
+                        "CSV, GPX, GeoJSON or GeoPackage of destinations, known by the ending of its name.",
+                        "ScreenAsked",
+                        {"since": "JSON report of an earlier screening: tell what changed since."},
+                    ),
+                    {"202": _answer("The job.", "Job"), **_problems(400)},
+                )
+            },
+            "/api/screen/{id}": {
+                "get": _get(
+                    "screened",
+                    "The answer of a screening.",
+                    {
+                        "200": _screen_answers("The screening."),
+                        "202": _answer("It is not over yet.", "Job"),
+                        **_problems(400, 404, 422),
+                    },
+                    [ref, *(_query(name, schema) for name, schema in SCREEN_QUERY.items())],
                 )
             },
             "/api/structures": {

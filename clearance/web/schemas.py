@@ -11,15 +11,26 @@ from typing import Any
 from clearance.core.coach_items import ITEMS, ItemKind
 from clearance.core.drive import Unverified, Verdict
 from clearance.core.facility import FacilityKind
+from clearance.core.screening import SortBy
 from clearance.core.structure import Kind, Standing
-from clearance.web.asked import MOST_STOPS
+from clearance.web.asked import MOST_COACHES, MOST_STOPS
 
-__all__ = ["ANSWERS", "FORMATS", "MISFIT_DEPTH", "REQUESTS", "misfit", "text_value"]
+__all__ = [
+    "ANSWERS",
+    "FORMATS",
+    "MISFIT_DEPTH",
+    "REQUESTS",
+    "SCREEN_FORMATS",
+    "misfit",
+    "text_value",
+]
 
 Schema = dict[str, Any]
 
 #: Formats of a drive by their name, which is the ending without its dot.
 FORMATS = ("json", "geojson", "gpx", "csv", "html", "pdf")
+#: Formats of a screening.
+SCREEN_FORMATS = ("json", "csv", "geojson", "gpkg", "html", "pdf", "txt")
 MISFIT_DEPTH = 12
 
 
@@ -96,6 +107,7 @@ _HOW = {
     "depart": _text(40, "Local time of departure, 2027-07-04T08:30; hours in the map count by it."),
 }
 UNITS = _one_of(("feet", "metres", "both"), "Units of the texts; numbers are metric.", "feet")
+PAPER = _one_of(("a4", "letter"), "Paper of a PDF file.", "a4")
 FORMAT = _one_of(FORMATS, "Format of the answer.", "json")
 
 DRIVE = _object(
@@ -129,6 +141,26 @@ INSPECT = _object(
         "units": UNITS,
         "format": FORMAT,
     }
+)
+
+SCREEN = _object(
+    {
+        "from": PLACE | {"description": "Where every drive begins and ends."},
+        "coach": {
+            "description": "The coach, or several.",
+            "oneOf": [
+                _COACH_REF,
+                {"type": "array", "items": _COACH_REF, "minItems": 1, "maxItems": MOST_COACHES},
+            ],
+        },
+        "unverified": _HOW["unverified"],
+        "sort": _one_of(
+            SortBy,
+            "Worst verdict first, longest drive first, most time beyond a car first, by name, or as listed.",
+            "verdict",
+        ),
+    },
+    ("from",),
 )
 
 RECORD = _object(
@@ -227,6 +259,22 @@ ANSWERS: dict[str, Schema] = {
         },
         ("height", "need", "comfort", "towing", "text"),
     ),
+    "Screening": _object(
+        {
+            "format": {"const": "clearance screening"},
+            "format_version": {"type": "integer"},
+            "home": {"type": "object"},
+            "coaches": _LIST,
+            "totals": _LIST,
+            "rows": _LIST,
+            "problems": _LIST,
+            "structures": _LIST,
+            "changes": {"type": ["object", "null"]},
+            "cautions": {"type": "array", "items": {"type": "string"}},
+        },
+        ("format", "format_version", "home", "coaches", "totals", "rows", "problems"),
+        more=True,
+    ),
     "Records": _object(
         {"type": {"const": "FeatureCollection"}, "features": _LIST}, ("type", "features"), more=True
     ),
@@ -269,6 +317,7 @@ REQUESTS: dict[str, Schema] = {
     "Coach": COACH,
     "DriveAsked": DRIVE,
     "InspectAsked": INSPECT,
+    "ScreenAsked": SCREEN,
     "RecordAsked": RECORD,
     "RemovalAsked": REMOVAL,
 }
@@ -322,6 +371,8 @@ def misfit(value: Any, schema: Mapping[str, Any], where: str = "", depth: int = 
     if isinstance(value, list):
         if len(value) > schema.get("maxItems", len(value)):
             return f"{at}holds more than {schema['maxItems']}"
+        if len(value) < schema.get("minItems", 0):
+            return f"{at}holds less than {schema['minItems']}"
         each = (misfit(v, schema["items"], f"{where}[{n}]", depth + 1) for n, v in enumerate(value))
         return next(filter(None, each), "")
     if isinstance(value, dict):

@@ -17,6 +17,7 @@ from clearance.web import api, pages, work
 from clearance.web.guard import Guard, TooLargeError
 from clearance.web.jobs import BusyError, Jobs
 from clearance.web.packed import packed_routes
+from clearance.web.page import error_page
 from clearance.web.settings import Settings, is_loopback
 from clearance.web.state import State
 
@@ -37,6 +38,7 @@ def application(settings: Settings) -> Guard:
         state.jobs = Jobs(
             workers=limits.workers,
             most_waiting=limits.waiting,
+            most_waiting_bytes=limits.waiting_bytes,
             most_kept=limits.kept,
             most_kept_bytes=limits.kept_bytes,
             setup=work.warm,
@@ -68,7 +70,7 @@ async def _refused(request: Request, error: Exception) -> Response:
     status, message = _status(error)
     if request.url.path.startswith("/api/"):
         return api.problem(status, type(error).__name__, message)
-    return pages.error_page(request, status, message)
+    return error_page(request, status, message)
 
 
 def _status(error: Exception) -> tuple[int, str]:

@@ -20,6 +20,7 @@ __all__ = ["Limits", "Settings", "is_loopback"]
 class Limits:
     """Bounds that keep one visitor from taking the machine from the others. Sizes are bytes, times seconds.
 
+    `screen_rows` are destinations times coaches of one screening.
     All are judgement, no source: a day's line is a few megabytes, a drive takes well under a second.
     """
 
@@ -29,6 +30,8 @@ class Limits:
     quick_s: float = 60.0
     long_s: float = 3600.0
     waiting: int = 200
+    waiting_bytes: int = 256 << 20
+    screen_rows: int = 10_000
     kept: int = 200
     kept_bytes: int = 256 << 20
     workers: int = 2

@@ -43,15 +43,15 @@ class State:
             self._about = (mark, workflow.about_area(self.settings.roads))
         return self._about[1]
 
-    def quick(self, task: Callable[..., Any], *given: Any, keep: bool = False) -> Job:
-        """A job that somebody waits for."""
-        return self.jobs.start(task, self.files, *given, limit_s=self.settings.limits.quick_s, keep=keep)
+    def quick(self, task: Callable[..., Any], *given: Any, keep: bool = False, takes: int = 0) -> Job:
+        """A job that somebody waits for; `takes` are the bytes of files among `given`."""
+        limit = self.settings.limits.quick_s
+        return self.jobs.start(task, self.files, *given, limit_s=limit, keep=keep, takes=takes)
 
-    def long(self, task: Callable[..., Any], *given: Any) -> Job:
-        """A job that is looked after later."""
-        return self.jobs.start(
-            task, self.files, *given, long=True, limit_s=self.settings.limits.long_s, keep=True
-        )
+    def long(self, task: Callable[..., Any], *given: Any, takes: int) -> Job:
+        """A job that is looked after later; `takes` are the bytes of files among `given`."""
+        limit = self.settings.limits.long_s
+        return self.jobs.start(task, self.files, *given, long=True, limit_s=limit, keep=True, takes=takes)
 
 
 def state_of(request: Request) -> State:

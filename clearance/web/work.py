@@ -14,22 +14,25 @@ from typing import TYPE_CHECKING, Any
 from clearance import workflow
 from clearance.core.errors import AmbiguousPlaceError, ClearanceError, PlaceError, UsageError
 from clearance.core.places import Place, StopRequest
-from clearance.web.asked import DriveAsked, How, Where, WhereError
+from clearance.web.asked import DriveAsked, How, ScreenAsked, Where, WhereError
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
     from clearance.core.drive import Drive
     from clearance.core.record import Record
+    from clearance.core.screening import Screening
     from clearance.web.jobs import Tell
 
 __all__ = [
     "UPLOAD_ENDINGS",
     "DriveShown",
     "Files",
+    "ScreenShown",
     "Seen",
     "Upload",
     "as_file",
     "coach_figures",
+    "coaches",
     "inspect",
     "inspect_document",
     "map_of",
@@ -41,6 +44,8 @@ __all__ = [
     "records_file",
     "records_shown",
     "remove_record",
+    "screen",
+    "screen_file",
     "structures",
     "structures_document",
     "warm",
@@ -83,7 +88,26 @@ class DriveShown:
     data: Mapping[str, Any]
     kept: bytes
     seconds: float
+    metres: float
     places: int
+
+    @property
+    def size(self) -> int:
+        """About the bytes that it takes: texts and map are larger than the drive they tell of."""
+        return 4 * len(self.kept)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScreenShown:
+    """A screening as its page shows it; `kept` is the screening itself, for the files asked for later.
+
+    `size` is about the bytes that all of it takes.
+    """
+
+    texts: Mapping[str, Any]
+    data: Mapping[str, Any]
+    kept: bytes
+    size: int
 
 
 def warm(files: Files) -> None:
@@ -150,21 +174,8 @@ def as_file(files: Files, kept: bytes, ending: str, units: str, *, tell: Tell) -
 
 
 def _planned(files: Files, asked: DriveAsked) -> Drive:
-    found, wrong, choices = [], {}, {}
-    for where in asked.places:
-        try:
-            place = _place(files, where)
-        except AmbiguousPlaceError:
-            wrong[where.name] = "This may mean several places. Choose one."
-            choices[where.name] = [
-                _shown_place(p) for p in workflow.suggest_places(files.roads, where.text, 10)
-            ]
-        except PlaceError as error:
-            wrong[where.name] = str(error)
-        else:
-            found.append(StopRequest(place=place, minutes=where.minutes))
-    if wrong:
-        raise WhereError(wrong, choices)
+    places = _places(files, asked.places)
+    found = [StopRequest(place=p, minutes=w.minutes) for p, w in zip(places, asked.places, strict=True)]
     how = asked.how
     drive = workflow.plan_drive(
         files.roads,
@@ -178,6 +189,25 @@ def _planned(files: Files, asked: DriveAsked) -> Drive:
         records=files.counted,
     )
     return _told_plainly(drive, files)
+
+
+def _places(files: Files, asked: Sequence[Where]) -> list[Place]:
+    """The places asked for. Raises WhereError, telling of all that are not to be found."""
+    found: list[Place] = []
+    wrong, choices = {}, {}
+    for where in asked:
+        try:
+            found.append(_place(files, where))
+        except AmbiguousPlaceError:
+            wrong[where.name] = "This may mean several places. Choose one."
+            choices[where.name] = [
+                _shown_place(p) for p in workflow.suggest_places(files.roads, where.text, 10)
+            ]
+        except PlaceError as error:
+            wrong[where.name] = str(error)
+    if wrong:
+        raise WhereError(wrong, choices)
+    return found
 
 
 def _told_plainly(drive: Drive, files: Files) -> Drive:
@@ -213,6 +243,7 @@ def _shown(drive: Drive) -> DriveShown:
         data=data,
         kept=pickle.dumps(drive),
         seconds=drive.duration_s,
+        metres=drive.distance_m,
         places=len(drive.places),
     )
 
@@ -231,7 +262,7 @@ def ways(files: Files, kept: bytes, *, tell: Tell) -> list[dict[str, Any]]:
     tell("comparing", 0, 0)
     drive: Drive = pickle.loads(kept)
     with _names(files):
-        found = workflow.drive_ways(
+        found = workflow.plan_trade_offs(
             files.roads,
             drive.places[0],
             drive.places[-1],
@@ -240,9 +271,51 @@ def ways(files: Files, kept: bytes, *, tell: Tell) -> list[dict[str, Any]]:
             records=files.counted,
         )
     return [
-        {"unverified": choice.unverified, "shown": _shown(_told_plainly(choice.drive, files))}
-        for choice in found.choices
+        {"row": row, "shown": _shown(_told_plainly(choice.drive, files))}
+        for choice, row in workflow.trade_offs_view(found)
     ]
+
+
+# --- destinations ---------------------------------------------------------------------------------------
+
+
+def screen(
+    files: Files, places: Upload, since: Upload | None, asked: ScreenAsked, most_rows: int, *, tell: Tell
+) -> ScreenShown:
+    """The destinations of a list screened, for its page; not more than `most_rows` rows."""
+    tell("screening", 0, 0)
+    with contextlib.ExitStack() as stack:
+        path = stack.enter_context(_uploaded(places))
+        earlier = None if since is None else stack.enter_context(_uploaded(since))
+        named = [(path, places.name)]
+        if earlier is not None and since is not None:
+            named.append((earlier, since.name))
+        stack.enter_context(_names(files, *named))
+        found = workflow.screen_places(
+            files.roads,
+            path,
+            _places(files, [asked.home])[0],
+            asked.coaches,
+            unverified=asked.unverified,
+            sort_by=asked.sort_by,
+            records=files.counted,
+            since=earlier,
+            most=most_rows // len(asked.coaches),
+            tell=tell,
+        )
+        found = replace(found, notes=tuple(_plainly(n, (*named, *files.named)) for n in found.notes))
+        tell("screening", 0, 0)
+    texts, data = workflow.screen_view(found)
+    kept = pickle.dumps(found)
+    return ScreenShown(
+        texts=texts, data=data, kept=kept, size=len(kept) + 3 * len(pickle.dumps((texts, data)))
+    )
+
+
+def screen_file(files: Files, kept: bytes, ending: str, units: str, paper: str, *, tell: Tell) -> bytes:  # noqa: ARG001
+    """A screening that was made before, as a file; ``.json`` is the report of `clearance screen`."""
+    found: Screening = pickle.loads(kept)
+    return workflow.screen_bytes(found, ending, units=units, roads=files.roads, paper=paper)
 
 
 # --- structures ----------------------------------------------------------------------------------------
@@ -362,6 +435,15 @@ def coach_figures(coach: Coach) -> dict[str, Any]:
     return workflow.coach_view(coach)
 
 
+def coaches(files: Files, uploads: Sequence[Upload], *, tell: Tell) -> list[Coach]:  # noqa: ARG001
+    """The coaches of coach files."""
+    found = []
+    for upload in uploads:
+        with _uploaded(upload) as path, _names(files, (path, upload.name)):
+            found.append(workflow.read_coach_file(path))
+    return found
+
+
 # --- files ---------------------------------------------------------------------------------------------
 
 
@@ -379,7 +461,7 @@ def _uploaded(upload: Upload) -> Iterator[Path]:
 
 
 #: Endings of files that may be uploaded; longer ones first where one ends in another.
-UPLOAD_ENDINGS = (".geojson", ".json", ".gpx", ".csv", ".tsv", ".txt", ".gpkg")
+UPLOAD_ENDINGS = (".geojson", ".json", ".gpx", ".csv", ".tsv", ".txt", ".gpkg", ".toml")
 
 
 @contextlib.contextmanager

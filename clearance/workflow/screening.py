@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from clearance.core.mapline import MapLine
     from clearance.core.places import Place
     from clearance.core.screening import RoadHeights, Screening
+    from clearance.sources.progress import Progress
 
 __all__ = [
     "SCREEN_ENDINGS",
@@ -22,6 +23,7 @@ __all__ = [
     "check_tallest_ending",
     "screen_as_json",
     "screen_as_text",
+    "screen_bytes",
     "screen_places",
     "screen_problems",
     "tallest_on_roads",
@@ -46,22 +48,25 @@ TALLEST_ENDINGS = (".geojson", ".gpkg")
 def screen_places(
     roads: Path,
     places: Path,
-    home: str,
+    home: str | Place,
     coaches: Sequence[Coach],
     *,
     unverified: str = "avoid",
     sort_by: str = "verdict",
     records: Path | None = None,
     since: Path | None = None,
+    most: int | None = None,
+    tell: Progress | None = None,
 ) -> Screening:
     """The destinations in the file `places` for every coach, there and back from `home`.
 
-    `home` is ``lat,lon`` or a name, `sort_by` a value of `core.screening.SortBy`. Heights in the file
-    `records` count as measured. With `since`, a JSON report of an earlier screening, `Screening.changes`
-    tells what is other than then. Rows that cannot be used are among the problems, with their line.
+    `home` is ``lat,lon``, a name or a place, `sort_by` a value of `core.screening.SortBy`. Heights in the
+    file `records` count as measured. With `since`, a JSON report of an earlier screening,
+    `Screening.changes` tells what is other than then. Rows that cannot be used are among the problems, with
+    their line. `tell` is told how far it is.
 
-    Raises InputError where no row can be used or the report cannot be read, PlaceError where home cannot be
-    found or lies far from any road.
+    Raises InputError where no row can be used, there are more than `most` or the report cannot be read,
+    PlaceError where home cannot be found or lies far from any road.
     """
     from clearance.assess.changes import compare
     from clearance.assess.screen import screen
@@ -76,13 +81,21 @@ def screen_places(
     earlier = None if since is None else read_report(since)
     recorded = roads_with_records(roads, records)
     network = recorded.network
-    start = find_place(home, network.places)
+    start = find_place(home, network.places) if isinstance(home, str) else home
     destinations, problems, notes = read_destinations(network, places)
     if not destinations:
         told = "; ".join(f"{p.where}: {p.text}" for p in problems)
         raise InputError(f"{places}: no row can be used; {told}")
+    if most is not None and len(destinations) > most:
+        raise InputError(f"{places}: holds {len(destinations):,} destinations, more than {most:,}; cut it up")
     found = screen(
-        network, coaches, start, destinations, unverified=Unverified(unverified), sort_by=SortBy(sort_by)
+        network,
+        coaches,
+        start,
+        destinations,
+        unverified=Unverified(unverified),
+        sort_by=SortBy(sort_by),
+        tell=None if tell is None else lambda done, total: tell("screening", done, total),
     )
     return replace(
         found,
@@ -114,6 +127,17 @@ def write_screen(
     made = [(path, _as(found, path, units, roads, paper)) for path in outputs]
     for path, content in made:
         write_whole(path, content)
+
+
+def screen_bytes(found: Screening, ending: str, *, units: str, roads: Path, paper: str = "a4") -> bytes:
+    """A screening in the format that an ending such as ``.csv`` says, for whoever writes no file of it.
+
+    Raises UsageError for another ending.
+    """
+    path = Path(f"screening{ending}")
+    check_screen_endings([path])
+    made = _as(found, path, units, roads, paper)
+    return made.encode() if isinstance(made, str) else made
 
 
 def _as(found: Screening, path: Path, units: str, roads: Path, paper: str) -> str | bytes:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from clearance.core.coach import Coach
+    from clearance.core.places import Place
     from clearance.core.tradeoff import TradeOffs
 
 __all__ = [
@@ -30,14 +31,14 @@ TRADE_OFF_ENDINGS = (".geojson", ".json", ".csv", ".html", ".htm")
 
 def plan_trade_offs(
     roads: Path,
-    start: str,
-    end: str,
+    start: str | Place,
+    end: str | Place,
     coach: Coach,
     *,
     departure: datetime | None = None,
     records: Path | None = None,
 ) -> TradeOffs:
-    """Every drive from `start` to `end`, each ``lat,lon`` or a name, that no other beats.
+    """Every drive from `start` to `end`, each ``lat,lon``, a name or a place, that no other beats.
 
     What is compared is driving time and the number of unverified structures passed. Heights in the file
     `records` count as measured. Raises as `workflow.plan_drive` does.
@@ -50,9 +51,10 @@ def plan_trade_offs(
 
     recorded = roads_with_records(roads, records)
     network = recorded.network
-    places = [find_place(text, network.places) for text in (start, end)]
+    places = [find_place(p, network.places) if isinstance(p, str) else p for p in (start, end)]
     if (places[0].lon, places[0].lat) == (places[1].lon, places[1].lat):
-        raise UsageError(f"{start} and {end} are one place; give two")
+        named = [p if isinstance(p, str) else p.name or f"{p.lat:.5f},{p.lon:.5f}" for p in (start, end)]
+        raise UsageError(f"{named[0]} and {named[1]} are one place; give two")
     found = plan(network, coach, *(Halt(place=place) for place in places), departure=departure)
     return replace(found, notes=(*found.notes, *recorded.notes))
 

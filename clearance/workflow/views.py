@@ -1,4 +1,4 @@
-"""What a page shows of a drive or of structures, and the packed files that it shows them with."""
+"""What a page shows of a drive, a screening or structures, and the packed files that it shows them with."""
 
 from __future__ import annotations
 
@@ -7,23 +7,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from clearance.core.coach import Coach
     from clearance.core.drive import Drive
-    from clearance.core.places import Place
     from clearance.core.record import Record
+    from clearance.core.screening import Screening
     from clearance.core.structure import Structure
-    from clearance.core.tradeoff import TradeOffs
+    from clearance.core.tradeoff import TradeOff, TradeOffs
 
 __all__ = [
     "coach_view",
     "drive_view",
-    "drive_ways",
     "page_files",
     "records_view",
+    "screen_view",
     "structure_matches",
     "structure_view",
+    "trade_offs_view",
 ]
 
 
@@ -43,22 +42,19 @@ def drive_view(drive: Drive) -> tuple[dict[str, Any], dict[str, Any]]:
     return page_texts(drive), data
 
 
-def drive_ways(
-    roads: Path,
-    start: Place,
-    end: Place,
-    coach: Coach,
-    *,
-    departure: datetime | None = None,
-    records: Path | None = None,
-) -> TradeOffs:
-    """Every drive between two places that no other beats, see `assess.tradeoffs.plan_trade_offs`."""
-    from clearance.assess.day import Halt
-    from clearance.assess.tradeoffs import plan_trade_offs
-    from clearance.workflow.recorded import roads_with_records
+def trade_offs_view(found: TradeOffs) -> list[tuple[TradeOff, dict[str, Any]]]:
+    """The choices worth showing, each with its row of `outputs.tradeoff_chart.way_chart_rows`."""
+    from clearance.outputs.tradeoff_chart import way_chart_rows, worth_showing
 
-    network = roads_with_records(roads, records).network
-    return plan_trade_offs(network, coach, Halt(place=start), Halt(place=end), departure=departure)
+    shown = worth_showing(found.choices)
+    return list(zip(shown, way_chart_rows(shown), strict=True))
+
+
+def screen_view(found: Screening) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The texts of a screening's page in both units, and what its map draws, without roads beneath."""
+    from clearance.outputs.screen_view import screen_data, screen_texts
+
+    return screen_texts(found), screen_data(found)
 
 
 def records_view(records: Sequence[Record]) -> list[dict[str, Any]]:

@@ -2,13 +2,14 @@
 "use strict";
 
 (() => {
+  const { words } = JSON.parse(document.getElementById("data").textContent);
   const trouble = document.getElementById("trouble");
   if (trouble) trouble.focus();
 
   // --- the coach ---
 
   const form = document.querySelector("form.asking, form.filters");
-  const fields = form ? [...form.querySelectorAll('[name^="coach."]')] : [];
+  const fields = form ? [...form.querySelectorAll('[name^="coach."]:not([type="file"])')] : [];
   const KEPT = "clearance coach";
   const value = (field) => (field.type === "checkbox" || field.type === "radio" ? (field.checked ? field.value : "") : field.value);
 
@@ -101,6 +102,35 @@
     };
     towing.addEventListener("change", show);
     show();
+  }
+
+  // --- the coach of a coach file: filled in, and checked like one that is typed ---
+
+  const file = document.getElementById("coach-file");
+  if (file) {
+    const told = document.getElementById("coach-status");
+    document.getElementById("fill-coach").hidden = true;
+    file.addEventListener("change", async () => {
+      if (!file.files.length) return;
+      const sent = new FormData();
+      sent.append("coach.file", file.files[0]);
+      const answer = await fetch("/coach/file", { method: "POST", body: sent });
+      const { fields: filled, wrong } = await answer.json().catch(() => ({ wrong: { "coach.file": answer.statusText } }));
+      mark("coach.file", filled ? "" : Object.values(wrong)[0]);
+      if (!filled) return;
+      const given = new Map(filled);
+      for (const field of fields) {
+        const told = given.get(field.name) ?? "";
+        if (field.type === "checkbox") field.checked = told === field.value;
+        else if (field.type === "radio") field.checked = told ? told === field.value : field.defaultChecked;
+        else field.value = told;
+      }
+      // What it says stands in the fields now.
+      file.value = "";
+      towing?.dispatchEvent(new Event("change"));
+      told.textContent = words.filled;
+      check();
+    });
   }
 
   // --- who saw it: asked once ---

@@ -1,4 +1,4 @@
-// The places of a drive: names are offered while one types, and a point of the map can be picked.
+// The places of a drive, or a home: names are offered while one types, and a point of the map can be picked.
 "use strict";
 
 (() => {
@@ -21,7 +21,7 @@
 
   function letters() {
     places().forEach((place, n) => {
-      place.querySelector("svg.mark text").textContent = String.fromCharCode(65 + n);
+      if (place.dataset.role !== "home") place.querySelector("svg.mark text").textContent = String.fromCharCode(65 + n);
     });
     draw();
   }
@@ -67,14 +67,15 @@
   const form = document.getElementById("plan");
   const template = { stop: form.dataset.stop, minutes: form.dataset.minutes, away: form.dataset.away };
 
-  document.getElementById("add-stop").addEventListener("click", (event) => {
+  const adding = document.getElementById("add-stop");
+  adding?.addEventListener("click", (event) => {
     event.preventDefault();
     parts(added()).text.focus();
     say(words.added);
   });
   const over = document.getElementById("turn-over");
-  over.hidden = false;
-  over.addEventListener("click", () => {
+  if (over) over.hidden = false;
+  over?.addEventListener("click", () => {
     const [first, last] = [parts(places()[0]), parts(places().at(-1))];
     [first.text.value, last.text.value] = [last.text.value, first.text.value];
     [first.at.value, last.at.value] = [last.at.value, first.at.value];
@@ -235,13 +236,14 @@
     box.className = "picking";
     const at = `${point.lat.toFixed(5)},${point.lng.toFixed(5)}`;
     const popup = L.popup({ className: "pick-popup", autoPanPadding: [20, 20] });
-    for (const [role, text] of [["start", words.start], ["stop", words.stop], ["end", words.end]]) {
+    const roles = adding ? [["start", words.start], ["stop", words.stop], ["end", words.end]] : [["home", words.home]];
+    for (const [role, text] of roles) {
       const button = document.createElement("button");
       button.type = "button";
       button.textContent = text;
       button.addEventListener("click", () => {
         const empty = places().find((place) => place.dataset.role === "stop" && !parts(place).text.value);
-        const place = role === "start" ? places()[0] : role === "end" ? places().at(-1) : empty || added();
+        const place = role === "end" ? places().at(-1) : role === "stop" ? empty || added() : places()[0];
         fill(place, at, "");
         map.closePopup(popup);
         say(words.picked.replace("{what}", at));

@@ -2,8 +2,9 @@
 "use strict";
 
 (() => {
-  const { job } = JSON.parse(document.getElementById("data").textContent);
+  const { job, steps } = JSON.parse(document.getElementById("data").textContent);
   const words = document.getElementById("progress-words");
+  const count = document.getElementById("progress-count");
   const bar = document.getElementById("progress");
 
   async function look() {
@@ -15,12 +16,14 @@
     }
     if (told.state === "running") {
       const { what, done, total } = told.progress;
+      const text = steps[what] || what;
+      // Spoken when it changes; the count, which always does, is shown alone.
+      if (text && words.textContent !== text) words.textContent = text;
+      count.textContent = total ? `${done} / ${total}` : "";
       if (total) {
         bar.max = total;
         bar.value = done;
-      }
-      const text = total ? `${what}: ${done} / ${total}` : what;
-      if (text && words.textContent !== text) words.textContent = text;
+      } else bar.removeAttribute("value");
     }
     setTimeout(look, 400);
   }

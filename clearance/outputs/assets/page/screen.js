@@ -1,4 +1,5 @@
 // Ties the tables and the map of a screening together, sorts and filters. All figures are in the page already.
+// Where a server shows a part of the rows (`data.whole` is false) it sorts and filters itself, by links.
 "use strict";
 
 (() => {
@@ -11,15 +12,21 @@
   // --- units ---
 
   const switches = document.querySelectorAll("button[data-units]");
-  const told = {
+  const words = {
     feet: "Lengths and distances are now in feet and miles.",
     metres: "Lengths and distances are now in metres and kilometres.",
+    homeIs: "Home: {what}",
+    sortedUp: "Sorted by {what}, ascending.",
+    sortedDown: "Sorted by {what}, descending.",
+    shown: "{n} of {total} shown",
+    ...data.words,
   };
+  const whole = data.whole !== false;
   for (const button of switches) {
     button.addEventListener("click", () => {
       root.dataset.units = button.dataset.units;
       for (const other of switches) other.setAttribute("aria-pressed", String(other === button));
-      status.textContent = told[button.dataset.units];
+      status.textContent = words[button.dataset.units];
     });
   }
 
@@ -40,7 +47,8 @@
   showAll(false);
   document.getElementById("whole").addEventListener("click", () => showAll(!still.matches));
   // Names keep clear of the marks, where these are not too many to be gone round.
-  const redrawRoads = BaseMap(map, { ...data, stops: data.marks.slice(0, 400) });
+  const beneath = { ...data, stops: data.marks.slice(0, 400) };
+  const redrawRoads = data.roads ? BaseMap(map, beneath) : AreaMap(map, beneath);
 
   // Thousands of marks: drawn on one canvas, in the shapes that the tables show.
   const COLOURS = { blocked: "--too-low", care: "--tight", "clear-pin": "--clear", home: "--drive", "too-low": "--too-low", unverified: "--unverified", tight: "--tight", clear: "--clear" };
@@ -98,6 +106,15 @@
     },
   });
 
+  // What a mark is called stands in its row.
+  function named(mark) {
+    if (!mark.id) return words.homeIs.replace("{what}", mark.name);
+    const row = document.getElementById(mark.id);
+    const cells = row.querySelectorAll("tr:first-child > th, tr:first-child > td");
+    const coach = document.querySelector('[data-key="coach"]') && mark.pin ? `, ${cells[1].textContent}` : "";
+    return `${row.querySelector(".go").textContent}: ${row.querySelector(".word span").textContent}${coach}`;
+  }
+
   map.createPane("places").style.zIndex = 460; // above the names of roads
   const canvas = L.canvas({ pane: "places", padding: 0.3 });
   const marks = new Map();
@@ -108,7 +125,7 @@
     const shape = new Shape(mark.at, { ...mark, pane: "places", renderer: canvas, size: mark.pin ? 34 : 22 });
     shape.bindTooltip(() => {
       const text = document.createElement("span");
-      text.textContent = mark.name;
+      text.textContent = named(mark);
       return text;
     }, { className: "map-tip", offset: [10, 0] });
     if (mark.id) shape.on("click", () => choose(mark.id, "map"));
@@ -175,14 +192,16 @@
   }
 
   for (const button of document.querySelectorAll(".sort")) {
-    button.addEventListener("click", () => {
+    const table = button.closest("table");
+    if (!whole && table.id === "destinations") continue;
+    button.addEventListener("click", (event) => {
+      event.preventDefault();
       const head = button.closest("th");
       const up = head.getAttribute("aria-sort") !== "ascending";
       for (const other of head.parentElement.children) other.removeAttribute("aria-sort");
       head.setAttribute("aria-sort", up ? "ascending" : "descending");
-      const table = head.closest("table");
       table.append(...[...table.tBodies].sort((a, b) => compared(a, b, button.dataset.key, up)));
-      status.textContent = `Sorted by ${button.textContent.toLowerCase()}, ${up ? "ascending" : "descending"}.`;
+      status.textContent = (up ? words.sortedUp : words.sortedDown).replace("{what}", button.textContent.toLowerCase());
     });
   }
 
@@ -191,6 +210,7 @@
   const rows = [...document.querySelectorAll("#destinations tbody")];
   const coaches = document.querySelectorAll("button[data-coach]");
   const find = document.getElementById("find");
+  const form = find.form;
   let coach = "";
 
   function filter() {
@@ -203,16 +223,26 @@
       const { shape } = marks.get(row.id);
       if (on !== map.hasLayer(shape)) map[on ? "addLayer" : "removeLayer"](shape);
     }
-    document.getElementById("shown").textContent = count === rows.length ? "" : `${count} of ${rows.length} shown`;
+    const told = words.shown.replace("{n}", count).replace("{total}", rows.length);
+    document.getElementById("shown").textContent = count === rows.length ? "" : told;
   }
 
-  find.addEventListener("input", filter);
+  if (whole) find.addEventListener("input", filter);
   for (const button of coaches) {
     button.addEventListener("click", () => {
       coach = button.dataset.coach;
       for (const other of coaches) other.setAttribute("aria-pressed", String(other === button));
       filter();
     });
+  }
+  if (form && whole) {
+    const choice = form.querySelector("select");
+    choice?.addEventListener("change", () => {
+      coach = choice.value;
+      filter();
+    });
+    form.addEventListener("submit", (event) => event.preventDefault());
+    form.querySelector("button").hidden = true;
   }
   window.pageMap = map;
 })();
