@@ -47,6 +47,7 @@ _LEVELS = (
     (11.0, _Reasons.ALL),
     (9.5, _Reasons.ALL),
     (10.5, _Reasons.FLAGGED),
+    (9.5, _Reasons.FLAGGED),
     (8.5, _Reasons.FLAGGED),
     (8.5, _Reasons.NONE),
 )
@@ -61,6 +62,12 @@ _COLUMNS = (
     ("not verified", 12.0, True),
 )
 _SMALL = 8.5
+_LEGEND = (
+    "Times are h:mm; extra is time beyond a car's; lowest is the lowest known height; "
+    "not verified counts structures of unknown height."
+)
+#: The most lines that name what could not be screened.
+_NAMED_LINES = 2
 
 
 def screen_sheet(
@@ -101,6 +108,8 @@ class _Line:
     name: str
     cells: Mapping[str, str]
     why: str
+    #: What blocks it, for the place of the figures that it does not have.
+    block: str
 
     @property
     def flagged(self) -> bool:
@@ -126,7 +135,8 @@ class _Page:
         rows = sorted(screening.of_coach(number), key=lambda row: _WORST_FIRST.index(row.verdict))
         known = by_key(screening)
         self._lines = [self._line(row, known) for row in rows]
-        self._foot = " ".join(CAUTIONS[:3])
+        self._foot = " ".join([_LEGEND, *CAUTIONS[:3]])
+        self._unscreened = self._names_of_unscreened(number)
 
     def _line(self, row: Row, known: Mapping[str, Structure]) -> _Line:
         units = self._units
@@ -141,7 +151,26 @@ class _Page:
         name = place_text(row.place)
         if row.in_out is not None and row.in_out.answer is not InOutAnswer.DRIVES_THROUGH:
             name += f" ({row.in_out.answer.value})"
-        return _Line(row, name, cells, " ".join(reason_parts(row, known, units)))
+        parts = reason_parts(row, known, units)
+        block = parts[min(1, len(parts) - 1)] if row.verdict is Verdict.BLOCKED else ""
+        return _Line(row, name, cells, " ".join(parts), block)
+
+    def _names_of_unscreened(self, number: int) -> str:
+        """The destinations that could not be screened, by name where they have one, in a few lines."""
+        names = [
+            plain(problem.name) or plain(problem.where)
+            for problem in self._screening.problems
+            if problem.coach in (None, number)
+        ]
+        told = ""
+        for count in range(1, len(names) + 1):
+            more = f"; {len(names) - count} more" if count < len(names) else ""
+            text = f"Not screened, so nothing is known of the way there: {'; '.join(names[:count])}{more}."
+            high = self._c.height(text, self._wide, _SMALL)
+            if told and high > self._c.line_height(_SMALL) * _NAMED_LINES + 0.1:
+                break
+            told = text
+        return told
 
     @property
     def _one(self) -> Units:
@@ -159,10 +188,14 @@ class _Page:
         """Draw it all; the place of what stands at the foot is kept free."""
         self._head()
         low = self._c.bottom - self._c.height(self._foot, self._wide, _SMALL) - 2
+        foot = low + 2
+        if self._unscreened:
+            low -= self._c.height(self._unscreened, self._wide, _SMALL) + 1.5
         size, reasons = self._level(low)
         self._columns(size)
         self._rows(low, size, reasons)
-        self._c.text(self._foot, self._c.left, low + 2, self._wide, _SMALL)
+        self._c.text(self._unscreened, self._c.left, low + 2, self._wide, _SMALL)
+        self._c.text(self._foot, self._c.left, foot, self._wide, _SMALL)
 
     def _head(self) -> None:
         c = self._c
@@ -189,9 +222,15 @@ class _Page:
         flagged = [line for line in self._lines if line.flagged]
         for lines in (self._lines, flagged):
             for size, reasons in _LEVELS:
-                if sum(self._height(line, size, reasons) for line in lines) <= room:
+                saying_so = 0.0 if lines is self._lines else self._height_of_left_out(size)
+                if sum(self._height(line, size, reasons) for line in lines) + saying_so <= room:
                     return size, _Reasons.FLAGGED if lines is flagged and reasons is _Reasons.ALL else reasons
         return _LEVELS[-1]
+
+    def _height_of_left_out(self, size: float) -> float:
+        """The room for telling what is left out, whatever that will be."""
+        longest = _left_out_text([line.row for line in self._lines])
+        return self._c.height(longest, self._wide, size, bold=True)
 
     def _columns(self, size: float) -> None:
         c, x = self._c, self._c.right - sum(width for _, width, _ in _COLUMNS)
@@ -216,47 +255,38 @@ class _Page:
     def _rows(self, low: float, size: float, reasons: _Reasons) -> None:
         c = self._c
         left_out: list[Row] = []
-        for number, line in enumerate(self._lines):
-            high = self._height(line, size, reasons)
-            more = len(self._lines) - number - 1
-            # The line that tells what is left out has its room kept.
-            if left_out or self._y + high + (c.line_height(size) * 2 if more else 0) > low:
+        heights = [self._height(line, size, reasons) for line in self._lines]
+        # The line that tells what is left out has its room kept, where anything is.
+        kept = 0.0 if self._y + sum(heights) <= low else self._height_of_left_out(size)
+        for line, high in zip(self._lines, heights, strict=True):
+            if left_out or self._y + high + kept > low:
                 left_out.append(line.row)
                 continue
-            self._row(line, size, line.told(reasons))
+            self._row(line, size, reasons)
             self._y += high
             c.rule(self._y - 0.7, 0.1)
         if left_out:
-            told = ", ".join(_counted(left_out))
-            c.text(
-                f"Not on this page for want of room: {told}. Look them up in the list or on the page.",
-                c.left,
-                self._y,
-                self._wide,
-                size,
-                bold=True,
-            )
+            c.text(_left_out_text(left_out), c.left, self._y, self._wide, size, bold=True)
 
-    def _row(self, line: _Line, size: float, why: str) -> None:
+    def _row(self, line: _Line, size: float, reasons: _Reasons) -> None:
         c, y = self._c, self._y
         mark, sign = _MARKS[mark_of(line.row)]
-        square = c.line_height(size) * 1.1
-        c.mark(mark, c.left + 0.4, y, square, sign)
+        square, small = c.line_height(size) * 1.1, max(size - 1.5, 7.5)
+        c.mark(mark, c.left + 0.4, y, square, sign, share=0.6)
         x = c.right - sum(width for _, width, _ in _COLUMNS)
         for name, width, right in _COLUMNS:
             c.text(line.cells[name], x, y, width, size, bold=name == "verdict", right=right)
             x += width
+        why = line.told(reasons)
+        if line.block and not why:
+            x = c.right - sum(width for _, width, _ in _COLUMNS[1:])
+            c.text(c.cut(line.block, c.right - x, small), x, y, c.right - x, small)
         down = c.text(line.name, c.left + _MARK, y, self._name_width(), size, bold=True)
-        c.text(
-            why,
-            c.left + _MARK,
-            y + max(down, c.line_height(size)),
-            self._wide - _MARK,
-            max(size - 1.5, 7.5),
-        )
+        c.text(why, c.left + _MARK, y + max(down, c.line_height(size)), self._wide - _MARK, small)
 
 
-def _counted(rows: Sequence[Row]) -> list[str]:
+def _left_out_text(rows: Sequence[Row]) -> str:
     words = {Verdict.BLOCKED: "blocked", Verdict.CARE: "to take care at", Verdict.CLEAR: "clear"}
     counts = {verdict: sum(row.verdict is verdict for row in rows) for verdict in _WORST_FIRST}
-    return [f"{number} {words[verdict]}" for verdict, number in counts.items() if number]
+    told = ", ".join(f"{number} {words[verdict]}" for verdict, number in counts.items() if number)
+    return f"Not on this page for want of room: {told}. They are in every other file of this screening."

@@ -136,7 +136,9 @@ def _blocked_parts(row: Row, known: Mapping[str, Structure], units: Units) -> li
         parts.append(f"In the way: {told}{f'; {more} more' if more > 0 else ''}.")
     if row.gets_through is not None:
         parts.append(f"The most that gets through is {clearance_text(row.gets_through, units)}.")
-    parts += [f"{_sentence(obstacle_text(obstacle))}" for obstacle in row.obstacles[:_MOST_NAMED]]
+    closing = "; ".join(obstacle_text(obstacle) for obstacle in row.obstacles[:_MOST_NAMED])
+    if closing:
+        parts.append(f"Closed by {closing}.")
     return parts
 
 

@@ -209,8 +209,17 @@ class Canvas:
             self._pdf.line(x, y + half, x, y - half)
             self._pdf.polyline([(x - head, y - half + head), (x, y - half), (x + head, y - half + head)])
 
-    def mark(self, mark: Mark, x: float, y: float, size: float, text: str) -> None:
-        """A mark in a square of `size` with its text."""
+    def cut(self, text: str, width: float, size: float) -> str:
+        """As many words of a text as one line of `width` holds, with dots where some are left out."""
+        if self.width(text, size) <= width:
+            return text
+        words = text.split(" ")
+        while len(words) > 1 and self.width(f"{' '.join(words)} …", size) > width:
+            words.pop()
+        return f"{' '.join(words)} …"
+
+    def mark(self, mark: Mark, x: float, y: float, size: float, text: str, *, share: float = 0.36) -> None:
+        """A mark in a square of `size` with its text; one or two letters are `share` of it high."""
         pdf, unit = self._pdf, size / 40
         if mark in _OUTLINES:
             pdf.set_fill_color(0)
@@ -228,7 +237,7 @@ class Canvas:
         else:
             pdf.set_line_width(2.2 * unit)
             pdf.circle(x + 20 * unit, y + 20 * unit, 16 * unit)
-        points = size / _MM_PER_POINT * (0.36 if len(text) <= 2 else 0.3)
+        points = size / _MM_PER_POINT * (share if len(text) <= 2 else 0.3)
         high = self.line_height(points)
         middle = y + _TEXT_MIDDLE.get(mark, 20.0) * unit
         self._set(points, bold=True)

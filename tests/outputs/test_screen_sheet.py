@@ -10,7 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from clearance.core.drive import Verdict
-from clearance.core.screening import Row, Screening
+from clearance.core.screening import Problem, Row, Screening
 from clearance.outputs.measures import Units
 from clearance.outputs.screen_sheet import screen_sheet
 from clearance.outputs.sheet_canvas import Paper
@@ -84,7 +84,38 @@ def test_it_is_one_page_and_tells_what_it_leaves_out(
 def test_reasons_of_what_is_flagged_outlast_clear_places() -> None:
     [text] = pages(screen_sheet(many(300, 3, 3), made=MADE))
     assert text.count("No way back fits the coach.") == 3
-    assert "clear. Look them up" in text
+    assert "clear. They are in every other file" in text
+
+
+def test_what_just_fits_is_not_left_out_to_keep_room_for_saying_so() -> None:
+    """29 rows fill the page to the last line (the 30th does not fit): nothing is left out, nothing says so."""
+    fits, too_many = (pages(screen_sheet(many(n, 6, 5), made=MADE))[0] for n in (29, 30))
+    assert "Not on this page" not in fits
+    assert "Not on this page" in too_many
+
+
+def test_the_line_on_what_is_left_out_takes_no_room_from_what_is_worse() -> None:
+    """On letter paper 11 flagged rows in the largest letters fill the page, with no line to spare."""
+    [text] = pages(screen_sheet(many(28, 6, 5), paper=Paper.LETTER, made=MADE))
+    assert "to take care at" not in text
+    assert text.count("care-") == 6
+
+
+def test_blocked_places_tell_why_however_many_there_are() -> None:
+    [text] = pages(screen_sheet(many(900, 60, 25), made=MADE))
+    assert text.count("In the way: railway bridge") == 25
+    assert "No way back fits the coach." not in text
+
+
+def test_what_could_not_be_screened_is_named() -> None:
+    heron, wren = pages(screen_sheet(SCREENING, made=MADE))
+    assert "Not screened, so nothing is known of the way there: line 5; Isle." in heron
+    assert "Not screened, so nothing is known of the way there: line 5." in wren
+    problems = tuple(Problem(where=f"line {n}", name=f"Place {n}", text="far off") for n in range(500))
+    heron = pages(screen_sheet(replace(SCREENING, problems=problems), made=MADE))[0]
+    named = heron.partition("Not screened, so ")[2].partition("Times are h:mm")[0]
+    assert "Place 3;" in named
+    assert f"{500 - named.count('Place ')} more." in named
 
 
 def test_other_units_and_letters() -> None:
