@@ -22,7 +22,13 @@ ROOMS: dict[str, frozenset[str]] = {
     "cli": frozenset({"core", "workflow", "web"}),
 }
 # Rooms that open no file, socket or clock; modules that are the one exception stand beside.
-PURE = {"core": set(), "structures": set(), "network": {"roadfile"}, "routing": set(), "assess": set()}
+PURE = {
+    "core": {"whole_file"},
+    "structures": set(),
+    "network": {"roadfile"},
+    "routing": set(),
+    "assess": set(),
+}
 OPENERS = {"open", "input", "print"}
 OPENING_MODULES = {
     "socket",

@@ -75,7 +75,7 @@ def command(
     inventory_year: int | None,
     elevation: tuple[Path, ...],
     as_json: bool,
-) -> None:
+) -> int:
     """Make the road file ROADS from SOURCE.
 
     SOURCE is a local map file (.osm, .osm.bz2, .osm.pbf), a place name to download, or a box
@@ -90,9 +90,11 @@ def command(
       clearance get state.osm.pbf --inventory 2024_inventory.txt -o state.roads
 
     Heights of an inventory or another list can also be added later: see `clearance evidence`.
-    A road file that exists is replaced only whole and only after success.
+    A road file that exists is replaced only whole and only after success. A download that breaks off or is
+    interrupted goes on where it was when the same command is run again.
     """
     from clearance import workflow
+    from clearance.cli.main import EXIT_INTERRUPTED
 
     asked = {
         "refresh": refresh,
@@ -102,21 +104,30 @@ def command(
         "overpass_url": map_server,
         "nominatim_url": name_server,
     }
-    with progress_on_terminal() as progress:
-        made = workflow.get_roads(
-            source,
-            output,
-            between=between,
-            band_km=band,
-            download={key: value for key, value in asked.items() if value is not None},
-            heights=workflow.Heights(
-                inventories=inventories, inventory_year=inventory_year, elevation=elevation
-            ),
-            progress=progress,
+    try:
+        with progress_on_terminal() as progress:
+            made = workflow.get_roads(
+                source,
+                output,
+                between=between,
+                band_km=band,
+                download={key: value for key, value in asked.items() if value is not None},
+                heights=workflow.Heights(
+                    inventories=inventories, inventory_year=inventory_year, elevation=elevation
+                ),
+                progress=progress,
+            )
+    except KeyboardInterrupt:
+        click.echo(
+            f"clearance: interrupted; {output} is not half written, and finished parts of a download are "
+            "kept: run it again to go on",
+            err=True,
         )
+        return EXIT_INTERRUPTED
     if as_json:
         import json
 
         click.echo(json.dumps(made.as_dict(), indent=2, ensure_ascii=False))
-        return
+        return 0
     click.echo(made.text(), err=True)
+    return 0

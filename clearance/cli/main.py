@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import sys
+import traceback
+from typing import NoReturn
 
 import click
 
@@ -18,6 +21,8 @@ EXIT_USAGE = 2
 #: The work was done and the answer is that no drive fits the coach.
 EXIT_BLOCKED = 3
 EXIT_INTERRUPTED = 130
+
+_NUMBA_CACHE = "numba/core/caching.py"
 
 # Command -> (module, one line of help). Read without importing the module, so that --help is quick.
 _COMMANDS = {
@@ -63,6 +68,7 @@ def cli() -> None:
     \b
     Exit codes: 0 done (clear, or with care)   1 failed
                 2 the command was not understood   3 done: no drive fits the coach
+                130 interrupted; what was there before stands, and no file is half written
 
     Map data may be wrong or out of date. Posted signs and local rules win. Measure the loaded
     coach at its tallest point.
@@ -73,12 +79,14 @@ def main() -> None:
     """Run the command line; every error becomes one line on stderr and an exit code."""
     try:
         code = cli.main(standalone_mode=False)
+        # What is still to be written is written here, where its failure can be told.
+        sys.stdout.flush()
         sys.exit(code if isinstance(code, int) else 0)
-    except click.exceptions.Abort:
-        click.echo("clearance: interrupted; nothing was written", err=True)
-        sys.exit(EXIT_INTERRUPTED)
-    except KeyboardInterrupt:
-        click.echo("clearance: interrupted; nothing was written", err=True)
+    except (click.exceptions.Abort, KeyboardInterrupt) as error:
+        # click takes the end of any file for the end of what is typed.
+        if isinstance(error.__cause__, EOFError):
+            _fail(error.__cause__)
+        click.echo("clearance: interrupted; no file is half written", err=True)
         sys.exit(EXIT_INTERRUPTED)
     except click.ClickException as error:
         error.show()
@@ -88,14 +96,54 @@ def main() -> None:
         sys.exit(EXIT_USAGE if isinstance(error, UsageError) else EXIT_FAILURE)
     except BrokenPipeError:
         # The reader of our output has gone; there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _forget_stdout()
         sys.exit(EXIT_FAILURE)
     except Exception as error:
-        if os.environ.get("CLEARANCE_DEBUG"):
-            raise
-        click.echo(
-            f"clearance: a fault of the program itself: {type(error).__name__}: {error}. "
-            "Set CLEARANCE_DEBUG=1 to see where, and report it.",
-            err=True,
+        _fail(error)
+
+
+def _fail(error: Exception) -> NoReturn:
+    """Say what no part of the program foresaw, and whose fault it is."""
+    if os.environ.get("CLEARANCE_DEBUG"):
+        raise error
+    if _from_numba_cache(error):
+        where = os.environ.get("NUMBA_CACHE_DIR") or "the folders __pycache__ of the program"
+        told = (
+            f"searches that numba compiled and keeps cannot be loaded or kept ({error}); delete its files "
+            f"(*.nbi, *.nbc) in {where}, or name a folder that you may write to in NUMBA_CACHE_DIR"
         )
-        sys.exit(EXIT_FAILURE)
+    elif isinstance(error, OSError):
+        _forget_stdout()
+        told = _system_error(error)
+    else:
+        told = (
+            f"a fault of the program itself: {type(error).__name__}: {error}. "
+            "Set CLEARANCE_DEBUG=1 to see where, and report it."
+        )
+    click.echo(f"clearance: {told}", err=True)
+    sys.exit(EXIT_FAILURE)
+
+
+def _from_numba_cache(error: Exception) -> bool:
+    """Whether an error came up where numba reads or writes what it compiled."""
+    frames = traceback.walk_tb(error.__traceback__)
+    return any(frame.f_code.co_filename.replace("\\", "/").endswith(_NUMBA_CACHE) for frame, _ in frames)
+
+
+def _system_error(error: OSError) -> str:
+    """What the system refused, and of which file; without one it is what we print that finds no room."""
+    where = error.filename if error.filename is not None else "what this command prints"
+    told = error.strerror or str(error) or type(error).__name__
+    hint = {
+        errno.ENOSPC: "free some space, or choose another disk",
+        errno.EDQUOT: "free some space, or choose another disk",
+        errno.EACCES: "check its permissions and those of its folder",
+        errno.EPERM: "check its permissions and those of its folder",
+        errno.ENAMETOOLONG: "check the name",
+    }.get(error.errno or 0, "check the name and the disk; CLEARANCE_DEBUG=1 shows where")
+    return f"{str(where)[:200]}: {told}; {hint}"
+
+
+def _forget_stdout() -> None:
+    """Let what cannot be printed go, so that the end of the program does not try again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

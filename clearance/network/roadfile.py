@@ -21,6 +21,7 @@ import io
 import json
 import mmap
 import os
+import stat
 import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
@@ -30,9 +31,10 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
-from clearance.core.errors import OutputError, RoadFileError
+from clearance.core.errors import RoadFileError
 from clearance.core.extract import ExtractInfo
 from clearance.core.profile import STATIONS_M
+from clearance.core.whole_file import whole_file
 from clearance.network.blocks import NODES_A_BLOCK
 from clearance.network.kept import Kept, decode_kept, encode_kept
 from clearance.network.network import Network
@@ -77,8 +79,21 @@ _TWO_DIMENSIONS = frozenset(
         "landmark_ms",
     }
 )
-#: Members are checked at opening in this order: what a crash or a wrong clearance could come from first.
-_FIRST = ("turn_ptr", "turn_to", "state_arc", "structure_", "hit_", "nodehit_", "rule_", "node", "arc_")
+#: Members are checked at opening in this order: what a wrong clearance or a crash could come from first.
+_FIRST = (
+    *(
+        "structure_",
+        "hit_",
+        "nodehit_",
+        "more_",
+        "rule_",
+        "noderule_",
+        "profile_",
+        "rows/structures",
+        "rows/rules",
+    ),
+    *("turn_ptr", "turn_to", "state_arc", "node", "arc_"),
+)
 
 
 # --- writing -----------------------------------------------------------------------------------------
@@ -87,43 +102,13 @@ _FIRST = ("turn_ptr", "turn_to", "state_arc", "structure_", "hit_", "nodehit_", 
 def write_road_file(network: Network, path: Path, kept: Kept | None = None) -> None:
     """Write `network` to `path`, whole or not at all; whatever stood there before stands until then.
 
-    `kept` is what adding heights later needs; without it none can be added.
+    `kept` is what adding heights later needs; without it none can be added. Whoever changes a file that is
+    there holds it by `core.whole_file.only_writer` meanwhile.
 
     The same network gives the same bytes. Raises OutputError where the file cannot be written.
     """
-    path = Path(path)
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder; give the name of a file for the road file")
-    draft = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        try:
-            with draft.open("wb") as file:
-                _write(network, file, kept)
-                file.flush()
-                os.fsync(file.fileno())
-            draft.replace(path)
-        finally:
-            draft.unlink(missing_ok=True)
-        _settle(path.parent)
-    except OSError as error:
-        raise OutputError(
-            f"{path} cannot be written: {error.strerror or error}; "
-            "is its folder there, writable and not full?"
-        ) from error
-
-
-def _settle(folder: Path) -> None:
-    """Make the new name survive a power cut, where the system allows it."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(handle)
-    except OSError:
-        return
-    finally:
-        os.close(handle)
+    with whole_file(path) as file:
+        _write(network, file, kept)
 
 
 def _write(network: Network, file: BinaryIO, kept: Kept | None) -> None:
@@ -313,8 +298,7 @@ def check_road_file(path: Path) -> None:
 
 def _importance(name: str) -> tuple[int, str]:
     array = name.removeprefix("arrays/")
-    rank = next((i for i, prefix in enumerate(_FIRST) if array.startswith(prefix)), len(_FIRST))
-    return (rank + (0 if name.startswith("arrays/") else 1), name)
+    return next((i for i, prefix in enumerate(_FIRST) if array.startswith(prefix)), len(_FIRST)), name
 
 
 class _Container:
@@ -324,9 +308,12 @@ class _Container:
         self.path = path
 
     def __enter__(self) -> _Container:
-        if self.path.is_dir():
-            raise RoadFileError(f"{self.path} is a folder; give a road file made by `clearance get`")
         try:
+            mode = self.path.stat().st_mode
+            if stat.S_ISDIR(mode):
+                raise RoadFileError(f"{self.path} is a folder; give a road file made by `clearance get`")
+            if not stat.S_ISREG(mode):
+                raise RoadFileError(f"{self.path} is a pipe or a device; give a road file")
             file = self.path.open("rb")
         except FileNotFoundError:
             raise RoadFileError(
@@ -334,7 +321,7 @@ class _Container:
             ) from None
         except OSError as error:
             raise RoadFileError(
-                f"{self.path} cannot be read: {error.strerror}; check its permissions"
+                f"{self.path} cannot be read: {error.strerror}; check its name and permissions"
             ) from None
         with file:
             if os.fstat(file.fileno()).st_size == 0:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
-from urllib.parse import unquote, urlsplit
+from urllib.parse import unquote
 
 from clearance.core.errors import UsageError
 from clearance.core.inventory import EvidenceList, InventoryRecord, UnusedRow
@@ -130,7 +130,9 @@ def _file(place: str) -> Iterator[Path]:
 def _name_of(place: str) -> str:
     from clearance.sources.web_file import is_web_address
 
-    path = unquote(urlsplit(place).path) if is_web_address(place) else Path(place).as_posix()
+    # Not every text that begins like a web address can be taken apart as one.
+    inside = place.partition("://")[2].partition("#")[0].partition("?")[0]
+    path = unquote(inside) if is_web_address(place) else Path(place).as_posix()
     return PurePosixPath(path).name or "file"
 
 
@@ -246,12 +248,18 @@ def add_inventory(
 
 @_without_collector()
 def _add(roads: Path, read: Callable[[Extract], ListRead], progress: Progress | None) -> EvidenceReport:
+    from clearance.core.whole_file import only_writer
     from clearance.network.roadfile import open_kept
 
-    kept = open_kept(roads)
-    new = read(kept.ground)
-    lists, replaced = _with(kept.lists, new.evidence)
-    fused, before = _rewritten(roads, replace(kept, lists=lists), progress)
+    def waiting() -> None:
+        if progress is not None:
+            progress(f"waiting for another program that is changing {roads}", 0, 0)
+
+    with only_writer(roads, waiting=waiting):
+        kept = open_kept(roads)
+        new = read(kept.ground)
+        lists, replaced = _with(kept.lists, new.evidence)
+        fused, before = _rewritten(roads, replace(kept, lists=lists), progress)
     notes = (*new.notes, *((replaced,) if replaced else ()))
     return evidence_report((new.evidence,), fused, before, unused=new.unused, notes=notes)
 
@@ -262,14 +270,16 @@ def remove_list(roads: Path, name: str) -> EvidenceReport:
 
     Raises UsageError where it holds no list of that name.
     """
+    from clearance.core.whole_file import only_writer
     from clearance.network.roadfile import open_kept
 
-    kept = open_kept(roads)
-    left = tuple(each for each in kept.lists if each.name != name)
-    if len(left) == len(kept.lists):
-        known = ", ".join(each.name for each in kept.lists) or "none"
-        raise UsageError(f"{roads} holds no list {name!r}; it holds {known}")
-    fused, before = _rewritten(roads, replace(kept, lists=left), None)
+    with only_writer(roads):
+        kept = open_kept(roads)
+        left = tuple(each for each in kept.lists if each.name != name)
+        if len(left) == len(kept.lists):
+            known = ", ".join(each.name for each in kept.lists) or "none"
+            raise UsageError(f"{roads} holds no list {name!r}; it holds {known}")
+        fused, before = _rewritten(roads, replace(kept, lists=left), None)
     return evidence_report(left, fused, before)
 
 

@@ -134,6 +134,7 @@ def get_roads(
     DataUnavailableError where it or a list of heights cannot be had, OutputError where the road file
     cannot be written; then an old one still stands.
     """
+    from clearance.core.whole_file import only_writer
     from clearance.network.roadfile import write_road_file
     from clearance.sources.elevation import ElevationGrid
 
@@ -146,7 +147,8 @@ def get_roads(
         tell("finding structures", 0, 0)
         network, kept, evidence = _with_heights(extract, heights, grids, progress)
     tell("writing the road file", 0, 0)
-    write_road_file(network, output, kept)
+    with only_writer(output, waiting=lambda: tell(f"waiting for a program that is changing {output}", 0, 0)):
+        write_road_file(network, output, kept)
     return replace(_made(network, output), evidence=evidence)
 
 

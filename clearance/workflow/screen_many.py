@@ -138,19 +138,20 @@ class _Folder:
                 entry = json.loads(line)
                 name, wanted = entry["task"], entry["fingerprint"]
                 told = TaskDone(**entry["done"], kept=True)
+                found.pop(name, None)
+                if wanted and prints.get(name) == wanted and self._sha256(told.file) == told.sha256:
+                    found[name] = told
             except (ValueError, KeyError, TypeError):
                 continue  # a line that was being written when a run was killed
-            found.pop(name, None)
-            if wanted and prints.get(name) == wanted and self._sha256(told.file) == told.sha256:
-                found[name] = told
         return found
 
     def _journal(self) -> Iterable[str]:
         try:
-            return (self._path / _JOURNAL).read_text(encoding="utf-8").splitlines()
+            # The last line may end within a character.
+            return (self._path / _JOURNAL).read_text(encoding="utf-8", errors="replace").splitlines()
         except FileNotFoundError:
             return ()
-        except (OSError, ValueError) as error:
+        except OSError as error:
             raise OutputError(f"{self._path / _JOURNAL}: cannot be read ({error}); remove it") from error
 
     def _sha256(self, file: str) -> str:
@@ -196,8 +197,12 @@ class _Folder:
     def _note(self, entry: dict[str, Any]) -> None:
         path = self._path / _JOURNAL
         try:
-            with path.open("a", encoding="utf-8") as file:
-                file.write(json.dumps(entry, ensure_ascii=False) + "\n")
+            with path.open("ab+") as file:
+                end = file.seek(0, os.SEEK_END)
+                file.seek(max(end - 1, 0))
+                # What a killed run left of a line stays a line of its own.
+                begin = b"\n" if end and file.read(1) != b"\n" else b""
+                file.write(begin + json.dumps(entry, ensure_ascii=False).encode() + b"\n")
                 file.flush()
                 os.fsync(file.fileno())
         except OSError as error:

@@ -22,8 +22,9 @@ from clearance.core.places import Place
 from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Span, Structure
 from clearance.network import roadfile
 from clearance.network.build import build_network
+from clearance.network.kept import Kept
 from clearance.network.network import Network
-from clearance.network.roadfile import check_road_file, open_road_file, write_road_file
+from clearance.network.roadfile import check_road_file, open_kept, open_road_file, write_road_file
 from clearance.network.rows import Rows, packed
 from tests.network.moves import network_of
 from tests.routing.grid_towns import GridTown, grid_towns
@@ -315,18 +316,51 @@ def _flip(path: Path, member: str) -> None:
     path.write_bytes(whole)
 
 
-def test_beyond_the_budget_the_arrays_of_searches_are_still_checked(
+#: What says how high and how limited a road is, and where.
+DECISIVE = (
+    *("arrays/structure_", "arrays/hit_", "arrays/nodehit_", "arrays/profile_", "rows/structures"),
+    *("arrays/more_", "arrays/rule_", "arrays/noderule_", "rows/rules"),
+)
+
+
+def test_beyond_the_budget_all_that_a_clearance_hangs_on_is_still_checked(
     road_file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Of a large file the rest is checked as far as the budget goes, and all of it by `check_road_file`."""
     whole = road_file.read_bytes()
-    monkeypatch.setattr(roadfile, "CHECKED_BYTES", 2500)
-    _flip(road_file, "arrays/turn_to.npy")
-    assert "turn_to" in _refused(road_file)
-    road_file.write_bytes(whole)
-    _flip(road_file, "tables/ways.parquet")
-    open_road_file(road_file)
-    with pytest.raises(RoadFileError, match=r"tables/ways\.parquet has changed"):
-        check_road_file(road_file)
+    with zipfile.ZipFile(road_file) as container:
+        sizes = {e.filename: e.file_size for e in container.infolist()}
+    decisive = [name for name in sizes if name.startswith(DECISIVE)]
+    assert len(decisive) > 25
+    monkeypatch.setattr(roadfile, "CHECKED_BYTES", sum(sizes[name] for name in decisive))
+    for name in decisive:
+        _flip(road_file, name)
+        assert f"its part {name} has changed" in _refused(road_file)
+        road_file.write_bytes(whole)
+    for name in ("arrays/arc_seconds.npy", "tables/ways.parquet"):
+        _flip(road_file, name)
+        open_road_file(road_file)
+        with pytest.raises(RoadFileError, match=f"its part {name} has changed"):
+            check_road_file(road_file)
+        road_file.write_bytes(whole)
+
+
+@pytest.mark.parametrize("kept", [True, False], ids=["with what is kept", "without"])
+def test_a_flipped_bit_in_any_part_is_found(tmp_path: Path, *, kept: bool) -> None:
+    """Files of small states lie below the budget: all of them is checked before anything is believed."""
+    path = tmp_path / "area.roads"
+    extract = _town().extract()
+    write_road_file(_network(), path, Kept(ground=extract, lists=()) if kept else None)
+    whole = path.read_bytes()
+    with zipfile.ZipFile(path) as container:
+        names = container.namelist()
+    for name in names:
+        _flip(path, name)
+        read = open_kept if name.startswith("kept/") else open_road_file
+        with pytest.raises(RoadFileError, match="damaged"):
+            read(path)
+        path.write_bytes(whole)
+    assert any(name.startswith("kept/") for name in names) == kept
 
 
 def test_a_damaged_row_is_told_when_it_is_read(road_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -394,7 +428,7 @@ def test_a_failure_in_writing_leaves_the_old_file(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(OutputError, match="No space left on device"):
+    with pytest.raises(OutputError, match="disk is full"):
         write_road_file(_network(), road_file)
     assert road_file.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == [road_file.name]
@@ -416,7 +450,38 @@ def test_a_fault_while_rows_are_written_leaves_the_old_file(
 
 
 def test_a_folder_that_is_not_there_and_one_in_the_way(tmp_path: Path) -> None:
-    with pytest.raises(OutputError, match="cannot be written"):
+    with pytest.raises(OutputError, match="folder does not exist"):
         write_road_file(_network(), tmp_path / "none" / "area.roads")
     with pytest.raises(OutputError, match="is a folder"):
         write_road_file(_network(), tmp_path)
+
+
+def test_a_pipe_is_neither_written_nor_waited_for(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.roads"
+    os.mkfifo(pipe)
+    with pytest.raises(OutputError, match="a pipe or a device"):
+        write_road_file(_network(), pipe)
+    assert pipe.is_fifo()
+    assert "a pipe or a device" in _refused(pipe)
+
+
+def test_a_link_is_followed_and_a_mode_kept(road_file: Path, tmp_path: Path) -> None:
+    """Whoever links a road file from elsewhere means the one file."""
+    road_file.chmod(0o640)
+    link = tmp_path / "link.roads"
+    link.symlink_to(road_file)
+    write_road_file(network_of(Town().node(1, 0, 0).node(2, 9, 0).way(1, [1, 2])), link)
+    assert link.is_symlink()
+    assert open_road_file(road_file).arc_tail.size == 2
+    assert road_file.stat().st_mode & 0o777 == 0o640
+
+
+def test_links_that_lead_nowhere(tmp_path: Path) -> None:
+    dangling, circle = tmp_path / "dangling.roads", tmp_path / "circle.roads"
+    dangling.symlink_to(tmp_path / "absent.roads")
+    circle.symlink_to(circle)
+    assert "no such file" in _refused(dangling)
+    assert "cannot be read" in _refused(circle)
+    assert "cannot be read" in _refused(tmp_path / ("x" * 300))
+    write_road_file(_network(), dangling)
+    assert open_road_file(tmp_path / "absent.roads").arc_tail.size
