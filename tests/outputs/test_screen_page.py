@@ -157,6 +157,40 @@ def test_a_row_shows_its_place_and_a_mark_its_row(opener: Opener) -> None:
     assert page.evaluate("document.activeElement.dataset.choose").startswith("row-1-")
 
 
+#: Looks and sizes of the marks on the map, the lowest first.
+_DRAWN = """() => {
+  const drawn = [];
+  pageMap.eachLayer((layer) => drawn.push(layer));
+  const found = [];
+  const renderer = drawn.find((layer) => layer.options.look)._renderer;
+  for (let at = renderer._drawFirst; at; at = at.next) {
+    found.push([at.layer.options.look, at.layer.options.size]);
+  }
+  return found;
+}"""
+
+
+def test_the_gravest_lies_on_top_also_after_it_was_filtered_away(opener: Opener) -> None:
+    page = opener()
+    before = [look for look, _ in page.evaluate(_DRAWN)]
+    assert before[-2:] == ["blocked", "home"]
+    page.locator("#find").fill("mill")
+    page.locator("#find").fill("")
+    assert [look for look, _ in page.evaluate(_DRAWN)] == before
+
+
+def test_many_marks_are_small_until_the_map_is_near(opener: Opener) -> None:
+    model = ROWS[-1]
+    rows = tuple(
+        replace(model, number=n, place=replace(model.place, lat=44.9 + n / 999)) for n in range(1, 220)
+    )
+    page = opener(replace(SCREENING, rows=rows))
+    far = dict(page.evaluate(_DRAWN))["clear"]
+    page.evaluate("() => void pageMap.setZoom(15, {animate: false})")
+    near = dict(page.evaluate(_DRAWN))["clear"]
+    assert far < near == 34
+
+
 @pytest.mark.parametrize("units", [Units.FEET, Units.METRES])
 def test_units_switch(opener: Opener, units: Units) -> None:
     page = opener(units=units)

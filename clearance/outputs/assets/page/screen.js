@@ -121,8 +121,11 @@
   // The gravest last, so that it lies on top.
   const rank = { clear: 0, tight: 1, unverified: 2, "too-low": 3, care: 5, blocked: 6, home: 7 };
   const weight = (mark) => rank[mark.look] + (mark.pin && mark.look === "clear" ? 4 : 0);
-  for (const mark of [...data.marks].sort((a, b) => weight(a) - weight(b))) {
-    const shape = new Shape(mark.at, { ...mark, pane: "places", renderer: canvas, size: mark.pin ? 34 : 22 });
+  const lightestFirst = [...data.marks].sort((a, b) => weight(a) - weight(b));
+  // Many marks are small until the map is near enough to keep them apart.
+  const sized = (mark) => (data.marks.length > 200 && map.getZoom() < 14 ? 0.55 : 1) * (mark.pin ? 34 : 22);
+  for (const mark of lightestFirst) {
+    const shape = new Shape(mark.at, { ...mark, pane: "places", renderer: canvas, size: sized(mark) });
     shape.bindTooltip(() => {
       const text = document.createElement("span");
       text.textContent = named(mark);
@@ -132,6 +135,17 @@
     shape.addTo(map);
     marks.set(mark.id || "home", { ...mark, shape });
   }
+
+  map.on("zoomend", () => {
+    for (const mark of marks.values()) {
+      const { shape } = mark;
+      if (shape.options.size === sized(mark)) continue;
+      shape.options.size = sized(mark);
+      if (!map.hasLayer(shape)) continue;
+      shape._updateBounds();
+      shape.redraw();
+    }
+  });
 
   function restyle() {
     redrawRoads();
@@ -223,6 +237,9 @@
       const { shape } = marks.get(row.id);
       if (on !== map.hasLayer(shape)) map[on ? "addLayer" : "removeLayer"](shape);
     }
+    // What is shown again would lie on top of graver marks.
+    for (const mark of lightestFirst) marks.get(mark.id || "home").shape.bringToFront();
+    if (chosen) marks.get(chosen).shape.bringToFront();
     const told = words.shown.replace("{n}", count).replace("{total}", rows.length);
     document.getElementById("shown").textContent = count === rows.length ? "" : told;
   }
