@@ -41,6 +41,8 @@ PAGE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
 #: Takes seconds where others take milliseconds: one turn, one repetition.
 SLOW = frozenset({"networkx"})
+#: Tasks that take minutes on large networks.
+SLOW_TASKS = frozenset({"screen", "screen process"})
 #: Tasks that would take too much memory or time on more than so many nodes.
 MOST_NODES = {"screen": 1_000_000}
 LIBRARIES = ("numpy", "numba", "scipy", "networkx", "osmium", "shapely")
@@ -401,7 +403,8 @@ def grown(title: str, tasks: Tasks, inputs: Sequence[Sized], plan: Plan, keeper:
                 continue
             # What takes minutes is measured once.
             large = one.path.stat().st_size > 2**26 and one.path.suffix == ".pbf"
-            repeat = 1 if large or task == "screen process" else plan.repeat
+            large |= task in SLOW_TASKS and one.size > 500_000
+            repeat = 1 if large else plan.repeat
             by_engine = measure(task, ["clearance"], one.path, replace(plan, rounds=1, repeat=repeat), keeper)
             if by_engine:
                 found[i] = by_engine["clearance"]
