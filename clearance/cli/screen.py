@@ -9,6 +9,7 @@ import click
 
 from clearance.cli.options import coaches_from, coaches_options, units_option
 from clearance.cli.record_options import records_from, records_options
+from clearance.core.errors import UsageError
 
 __all__ = ["command"]
 
@@ -31,6 +32,7 @@ __all__ = ["command"]
 @click.option(
     "--tallest",
     metavar="FILE",
+    multiple=True,
     type=click.Path(path_type=Path),
     help="Map of every road of the area with the tallest coach that gets there and back: .geojson, .gpkg.",
 )
@@ -73,7 +75,7 @@ def command(
     places: Path,
     home: str,
     outputs: tuple[Path, ...],
-    tallest: Path | None,
+    tallest: tuple[Path, ...],
     since: Path | None,
     paper: str,
     as_json: bool,
@@ -96,8 +98,12 @@ def command(
     from clearance.cli.main import EXIT_BLOCKED
 
     workflow.check_screen_endings(outputs)
-    if tallest is not None:
-        workflow.check_tallest_ending(tallest)
+    for path in tallest:
+        workflow.check_tallest_ending(path)
+        if path in outputs:
+            raise UsageError(
+                f"{path} is named for the list and for the map of the tallest coach; give two names"
+            )
     coaches = coaches_from(given)
     records = records_from(given)
     found = workflow.screen_places(
@@ -110,9 +116,10 @@ def command(
         records=records,
         since=since,
     )
-    if tallest is not None:
+    if tallest:
         heights = workflow.tallest_on_roads(roads, found.home, coaches, records=records)
-        workflow.write_tallest(heights, found.home, tallest, units=units)
+        for path in tallest:
+            workflow.write_tallest(heights, found.home, path, units=units)
     workflow.write_screen(found, outputs, units=units, roads=roads, paper=paper)
     if as_json:
         click.echo(workflow.screen_as_json(found, units=units))
@@ -120,7 +127,7 @@ def command(
         click.echo(workflow.screen_as_text(found, units=units), nl=False)
     for line in workflow.screen_problems(found):
         click.echo(f"not screened: {line}", err=True)
-    for path in (*outputs, *filter(None, [tallest])):
+    for path in (*outputs, *tallest):
         click.echo(f"written: {path}", err=True)
     blocked = all(row.verdict.value == "blocked" for row in found.rows)
     return EXIT_BLOCKED if found.rows and blocked else 0

@@ -121,7 +121,8 @@ def test_the_tallest_coach_on_every_road_agrees_with_the_rows(
     """A row's place lies on a road that admits what the row says."""
     tall, report = tmp_path / "tall.geojson", tmp_path / "season.json"
     asked: list[str | Path] = ["screen", roads, places, "--from", YARD, *COACH]
-    done = run(*asked, "--tallest", tall, "-o", report, env=NONE)
+    packed = tmp_path / "tall.gpkg"
+    done = run(*asked, "--tallest", tall, "--tallest", packed, "-o", report, env=NONE)
     assert done.code == 0, done.err
     found = json.loads(tall.read_text(encoding="utf-8"))["features"]
     ways = {f["properties"]["way"] for f in found if f["properties"]["role"] == "road"}
@@ -132,9 +133,9 @@ def test_the_tallest_coach_on_every_road_agrees_with_the_rows(
     assert known
     assert set(known) <= admitted
     assert run(*asked, "--tallest", tmp_path / "tall.csv", env=NONE).code == 2
-    packed = run(*asked, "--tallest", tmp_path / "tall.gpkg", env=NONE)
-    assert packed.code == 0, packed.err
-    assert (tmp_path / "tall.gpkg").read_bytes().startswith(b"SQLite format 3\0")
+    twice = run(*asked, "--tallest", tmp_path / "two.gpkg", "-o", tmp_path / "two.gpkg", env=NONE)
+    assert (twice.code, "give two names" in twice.err) == (2, True)
+    assert packed.read_bytes().startswith(b"SQLite format 3\0")
 
 
 def test_what_changed_since_the_last_map(roads: Path, places: Path, tmp_path: Path) -> None:
