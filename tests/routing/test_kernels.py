@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse import coo_array
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.csgraph import breadth_first_order, dijkstra, minimum_spanning_tree
 
 from clearance.network.network import NO_LIMIT
 from clearance.routing.kernels import UNREACHED, shortest, widest
@@ -146,6 +146,36 @@ def test_widest_equals_the_best_of_all_simple_paths(drawn: tuple[int, dict[tuple
             if 0 in wide and target in wide and nx.has_path(wide, 0, target):
                 best = width
         assert widths[target] == best
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_widest_equals_the_narrowest_of_the_spanning_tree_of_scipy(seed: int) -> None:
+    """Where all edges go both ways, the widest path runs within a maximum spanning tree.
+
+    Hu, The maximum capacity route problem, Operations Research 9(6), 1961 (from memory). On graphs of 1,000
+    vertices, some of them apart.
+    """
+    chance = np.random.default_rng(seed)
+    count = 1000
+    one, other = chance.integers(0, count, (2, 1300))
+    pairs = {(min(a, b), max(a, b)) for a, b in zip(one.tolist(), other.tolist(), strict=True) if a != b}
+    widths = {
+        pair: int(w) for pair, w in zip(sorted(pairs), chance.integers(1, 200, len(pairs)), strict=True)
+    }
+    a, b = np.array(list(widths)).T
+    # The least of the negated weights is the greatest of the weights.
+    tree = minimum_spanning_tree(coo_array((-np.array(list(widths.values())), (a, b)), shape=(count, count)))
+    source = int(np.bincount(a).argmax())
+    order, before = breadth_first_order(tree, source, directed=False)
+    narrow = np.full(count, UNREACHED)
+    narrow[source] = NO_LIMIT
+    for vertex in order[1:].tolist():
+        edge = (min(vertex, int(before[vertex])), max(vertex, int(before[vertex])))
+        narrow[vertex] = min(narrow[before[vertex]], widths[edge])
+    both = [(*pair, w) for pair, w in widths.items()]
+    found = Graph(both + [(b, a, w) for a, b, w in both], count).widths(source)
+    assert 100 < order.size < count
+    np.testing.assert_array_equal(found, narrow)
 
 
 def test_arc_costs_count_when_an_arc_is_left_and_infinite_ones_close_it() -> None:
