@@ -24,9 +24,10 @@ import os
 import stat
 import zipfile
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, fields
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
@@ -52,6 +53,8 @@ SCHEMA = 7
 CHECKED_BYTES = 96 * 2**20
 
 _ALIGNMENT = 64
+#: A file larger than this is looked at on two threads, and what was looked at is let go again.
+_LARGE_BYTES = 128 * 2**20
 #: How many pointers are compared in one go.
 _PART = 2**15
 _MANIFEST = "manifest.json"
@@ -456,9 +459,6 @@ class _Container:
             pointers.size == states + 1
             and int(pointers[0]) == 0
             and int(pointers[-1]) == network.turn_to.size
-            and _rising(pointers)
-            and _within(network.turn_to, states)
-            and _within(network.state_arc, arcs)
             and _within(network.hit_arc, arcs)
             and _within(network.hit_structure, len(network.structures))
             and len(network.structures) == network.structure_low.shape[0]
@@ -468,14 +468,43 @@ class _Container:
             and network.geom_ptr.size > 0
             and network.into_ptr.size == network.node_osm.size + 1
             and network.into_arc.size == arcs
+            and int(network.into_ptr[0]) == 0
+            and int(network.into_ptr[-1]) == arcs
             and network.block_box.shape == (-(-network.node_osm.size // NODES_A_BLOCK), 4)
             and network.landmark_ms.shape[0] == network.node_osm.size
             and network.landmark_ms.shape[1] % 2 == 0
-            and (not network.landmark_ms.size or _within(network.arc_head, network.node_osm.size))
-            and (not network.landmark_ms.size or _within(network.arc_tail, network.node_osm.size))
+            and self._leads_within(network)
         )
         if not fits or manifest.get("counts", {}).get("arcs") != arcs:
             raise self.damaged("its arrays do not fit together")
+
+    def _leads_within(self, network: Network) -> bool:
+        """Whether all that compiled searches follow leads somewhere; of a large file, on two threads."""
+        states, arcs, nodes = network.state_arc.size, network.arc_tail.size, network.node_osm.size
+        looks: tuple[tuple[Callable[[], bool], ...], ...] = (
+            (
+                lambda: _within(network.turn_to, states),
+                lambda: _within(network.arc_head, nodes),
+                lambda: _within(network.into_arc, arcs),
+            ),
+            (
+                lambda: _rising(network.turn_ptr),
+                lambda: _rising(network.into_ptr),
+                lambda: _within(network.state_arc, arcs),
+                lambda: _within(network.arc_tail, nodes),
+            ),
+        )
+        if self.bytes.size <= _LARGE_BYTES:
+            return all(look() for some in looks for look in some)
+        found: list[bool] = []
+        other = Thread(target=lambda: found.append(all(look() for look in looks[1])))
+        other.start()
+        found.append(all(look() for look in looks[0]))
+        other.join()
+        # Looked at once, these pages are counted as this process's own until it lets them go.
+        if hasattr(mmap, "MADV_DONTNEED"):
+            self.map.madvise(mmap.MADV_DONTNEED)
+        return found == [True, True]
 
 
 def _within(indices: npt.NDArray[np.int32], count: int) -> bool:
@@ -483,7 +512,7 @@ def _within(indices: npt.NDArray[np.int32], count: int) -> bool:
     return not indices.size or int(indices.view(np.uint32).max()) < count
 
 
-def _rising(pointers: npt.NDArray[np.int64]) -> bool:
+def _rising(pointers: npt.NDArray[np.int64] | npt.NDArray[np.int32]) -> bool:
     """Whether none is less than the one before; by parts that a processor's cache holds."""
     steps = pointers.size - 1
     return all(

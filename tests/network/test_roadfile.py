@@ -399,21 +399,31 @@ def test_a_single_fall_of_pointers_is_found_wherever_it_is(
     path = tmp_path / "fall.roads"
     write_road_file(network, path)
     assert open_road_file(path).turn_ptr.size == network.turn_ptr.size > 4
-    for at in range(1, network.turn_ptr.size - 1):
-        pointers = network.turn_ptr.copy()
-        pointers[at] = pointers[at + 1] + 1
-        write_road_file(dataclasses.replace(network, turn_ptr=pointers), path)
-        assert "do not fit together" in _refused(path), at
+    for name in ("turn_ptr", "into_ptr"):
+        for at in range(1, getattr(network, name).size - 1):
+            pointers = getattr(network, name).copy()
+            pointers[at] = pointers[at + 1] + 1
+            write_road_file(dataclasses.replace(network, **{name: pointers}), path)
+            assert "do not fit together" in _refused(path), (name, at)
 
 
+@pytest.mark.parametrize("large", [False, True])
 @pytest.mark.parametrize("wrong", [-1, -(2**31), 2**31 - 1])
-def test_a_single_index_out_of_range_is_found(tmp_path: Path, wrong: int) -> None:
+def test_a_single_index_out_of_range_is_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, wrong: int, *, large: bool
+) -> None:
+    monkeypatch.setattr(roadfile, "_LARGE_BYTES", 0 if large else 2**30)
     network = _network()
-    for at in (0, network.turn_to.size // 2, network.turn_to.size - 1):
-        turn_to = network.turn_to.copy()
-        turn_to[at] = wrong
-        write_road_file(dataclasses.replace(network, turn_to=turn_to), tmp_path / "wrong.roads")
-        assert "do not fit together" in _refused(tmp_path / "wrong.roads")
+    path = tmp_path / "wrong.roads"
+    write_road_file(network, path)
+    assert (open_road_file(path).turn_to == network.turn_to).all()
+    for name in ("turn_to", "state_arc", "arc_head", "arc_tail", "into_arc"):
+        array = getattr(network, name)
+        for at in (0, array.size // 2, array.size - 1):
+            changed = array.copy()
+            changed[at] = wrong
+            write_road_file(dataclasses.replace(network, **{name: changed}), path)
+            assert "do not fit together" in _refused(path), name
 
 
 # --- writing -----------------------------------------------------------------------------------------
