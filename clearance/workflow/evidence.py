@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
+from clearance.core.collector import without_collector
 from clearance.core.errors import UsageError
 from clearance.core.inventory import EvidenceList, InventoryRecord, UnusedRow
 
@@ -149,24 +150,10 @@ def _now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-@contextmanager
-def _without_collector() -> Iterator[None]:
-    """No search for garbage cycles: among millions of plain values, none of them in one, it takes a third."""
-    import gc
-
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
-
-
 # --- adding -----------------------------------------------------------------------------------------
 
 
-@_without_collector()
+@without_collector()
 def fused_with(lists: Sequence[EvidenceList], structures: Sequence[Structure], ground: Extract) -> Fused:
     """The structures, whatever lists they had before, with the heights of these lists.
 
@@ -246,7 +233,7 @@ def add_inventory(
     )
 
 
-@_without_collector()
+@without_collector()
 def _add(roads: Path, read: Callable[[Extract], ListRead], progress: Progress | None) -> EvidenceReport:
     from clearance.core.whole_file import only_writer
     from clearance.network.roadfile import open_kept
@@ -264,7 +251,7 @@ def _add(roads: Path, read: Callable[[Extract], ListRead], progress: Progress | 
     return evidence_report((new.evidence,), fused, before, unused=new.unused, notes=notes)
 
 
-@_without_collector()
+@without_collector()
 def remove_list(roads: Path, name: str) -> EvidenceReport:
     """Take the heights of a list away from a road file; what the lists left in it tell.
 
@@ -300,7 +287,7 @@ def _rewritten(roads: Path, kept: Kept, progress: Progress | None) -> tuple[Fuse
     return fused, before
 
 
-@_without_collector()
+@without_collector()
 def list_evidence(roads: Path) -> EvidenceReport:
     """The lists that a road file holds, and what became of their records."""
     from clearance.network.roadfile import open_kept, open_road_file

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from clearance.core.collector import without_collector
 from clearance.core.errors import InputError, UsageError
 
 if TYPE_CHECKING:
@@ -152,6 +153,7 @@ def get_roads(
     return replace(_made(network, output), evidence=evidence)
 
 
+@without_collector()
 def _with_heights(
     extract: Extract, heights: Heights, grids: Sequence[ElevationGrid], progress: Progress | None
 ) -> tuple[Network, Kept, EvidenceReport | None]:
