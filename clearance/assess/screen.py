@@ -37,6 +37,7 @@ from clearance.core.screening import (
 )
 from clearance.core.structure import Standing
 from clearance.routing.fan import Weights
+from clearance.routing.ran import stage
 from clearance.routing.route import hits_on
 from clearance.routing.snap import SegmentIndex
 
@@ -76,8 +77,9 @@ def screen(
 
     Raises PlaceError where home itself is far from any road.
     """
-    ground = Ground(network)
-    index = SegmentIndex(network)
+    with stage("turns and places"):
+        ground = Ground(network)
+        index = SegmentIndex(network)
     rows: list[Row] = []
     problems: list[Problem] = []
     car: _Car | None = None

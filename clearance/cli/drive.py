@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +12,8 @@ from clearance.cli.options import (
     coach_options,
     departure_from,
     drive_options,
+    explain_option,
+    explained,
     tell_drive,
     wanted_outputs,
 )
@@ -75,11 +75,7 @@ __all__ = ["command"]
 @coach_options
 @records_options
 @drive_options
-@click.option(
-    "--explain",
-    is_flag=True,
-    help="Tell on stderr which searches ran, what they looked at, and the milliseconds of each stage.",
-)
+@explain_option
 def command(
     *,
     roads: Path,
@@ -113,7 +109,7 @@ def command(
     coach = coach_from(given)
     assert coach is not None, "a height is needed here"
     if explain:
-        click.get_current_context().with_resource(_explained())
+        click.get_current_context().with_resource(explained())
     if trade_offs or at_most is not None:
         if not (start and end) or via or day or reorder or along:
             raise UsageError("--trade-offs and --at-most are for one drive --from a place --to another alone")
@@ -141,18 +137,6 @@ def command(
         records=records_from(given),
     )
     return tell_drive(drive, roads, given)
-
-
-@contextmanager
-def _explained() -> Iterator[None]:
-    """Tell on stderr what ran inside, however it ends."""
-    from clearance import workflow
-
-    try:
-        with workflow.explaining() as ran:
-            yield
-    finally:
-        click.echo(workflow.explained_text(ran), nl=False, err=True)
 
 
 def _trade_offs(

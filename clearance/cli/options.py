@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -25,6 +26,8 @@ __all__ = [
     "coaches_options",
     "departure_from",
     "drive_options",
+    "explain_option",
+    "explained",
     "tell_drive",
     "units_option",
     "wanted_outputs",
@@ -176,6 +179,27 @@ def units_option(command: F) -> F:
         show_default=True,
         help="Units of what is shown; files carry both.",
     )(command)
+
+
+def explain_option(command: F) -> F:
+    """Add the wish to be told what ran, see `explained`."""
+    return click.option(
+        "--explain",
+        is_flag=True,
+        help="Tell on stderr which searches ran, what they looked at, and the milliseconds of each stage.",
+    )(command)
+
+
+@contextmanager
+def explained() -> Iterator[None]:
+    """Tell on stderr what ran inside, however it ends."""
+    from clearance import workflow
+
+    try:
+        with workflow.explaining() as ran:
+            yield
+    finally:
+        click.echo(workflow.explained_text(ran), nl=False, err=True)
 
 
 def _length(name: str, text: str | None, *, zero: bool = False) -> Length | None:

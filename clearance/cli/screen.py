@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from clearance.cli.options import coaches_from, coaches_options, units_option
+from clearance.cli.options import coaches_from, coaches_options, explain_option, explained, units_option
 from clearance.cli.record_options import records_from, records_options
 from clearance.core.errors import UsageError
 
@@ -69,6 +69,7 @@ __all__ = ["command"]
 @coaches_options
 @records_options
 @units_option
+@explain_option
 def command(
     *,
     roads: Path,
@@ -82,6 +83,7 @@ def command(
     sort_by: str,
     unverified: str,
     units: str,
+    explain: bool,
     **given: Any,
 ) -> int:
     """Check every one of PLACES, there and back over ROADS, before a season or a new coach.
@@ -97,6 +99,8 @@ def command(
     from clearance import workflow
     from clearance.cli.main import EXIT_BLOCKED
 
+    if explain:
+        click.get_current_context().with_resource(explained())
     workflow.check_screen_endings(outputs)
     for path in tallest:
         workflow.check_tallest_ending(path)

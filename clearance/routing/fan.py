@@ -18,6 +18,7 @@ import numpy as np
 from clearance.routing.fan_kernels import chain, cheaper, wider, wider_for_each
 from clearance.routing.kernels import UNREACHED, shortest, widest
 from clearance.routing.plan import stretch
+from clearance.routing.ran import searched, stage
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
     Numbers = npt.NDArray[Any]
 
-__all__ = ["Directed", "End", "Fan", "Found", "Openings", "Weights", "ZoneWork", "directed"]
+__all__ = ["ENGINE", "Directed", "End", "Fan", "Found", "Openings", "Weights", "ZoneWork", "directed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +85,10 @@ def directed(network: Network, backward: BackwardTurns | None = None) -> Directe
     return Directed(
         ptr=backward.ptr, to=backward.from_state, turn=backward.turn, homeward=True, copies=copies
     )
+
+
+#: What ran, for those who ask, where a search was gone on with for what a destination opens.
+ENGINE = "a search gone on with, turn-aware, 4-ary heap"
 
 
 # --- what arcs and turns weigh ------------------------------------------------------------------------
@@ -382,6 +387,7 @@ class Fan:
         self._state[states] = self._weights.opened[self._network.state_arc[states]]
         self._turn[self._gate_at[gates]] = self._weights.gate[gates]
 
+    @stage("search")
     def attach(self, zones: Iterable[int], arcs: Iterable[int]) -> None:
         """Make this the fan of a destination on `arcs`, with `zones` open too; until the next `attach`.
 
@@ -427,6 +433,7 @@ class Fan:
         else:
             wanted = np.array([s for arc in arcs for s in self._read_states(arc)], dtype=np.int32)
             self._changed = cheaper(*graph, *sown, wanted, keys, heap, self._touched, *self._old)
+        searched(ENGINE, int(self._changed), "states changed")
 
     def each(self, opened: ZoneWork) -> I32:
         """The widths at `opened.read`, each with its own zone open beside those of home.

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearance.core.errors import InputError, UsageError
+from clearance.routing.ran import stage
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
@@ -68,15 +69,16 @@ def screen_places(
     Raises InputError where no row can be used, there are more than `most` or the report cannot be read,
     PlaceError where home cannot be found or lies far from any road.
     """
-    from clearance.assess.changes import compare
-    from clearance.assess.screen import screen
-    from clearance.core.drive import Unverified
-    from clearance.core.place_text import find_place
-    from clearance.core.screening import SortBy
-    from clearance.outputs.screen_words import names_of
-    from clearance.sources.screen_report import read_report
-    from clearance.workflow.destinations import read_destinations
-    from clearance.workflow.recorded import roads_with_records
+    with stage("load"):
+        from clearance.assess.changes import compare
+        from clearance.assess.screen import screen
+        from clearance.core.drive import Unverified
+        from clearance.core.place_text import find_place
+        from clearance.core.screening import SortBy
+        from clearance.outputs.screen_words import names_of
+        from clearance.sources.screen_report import read_report
+        from clearance.workflow.destinations import read_destinations
+        from clearance.workflow.recorded import roads_with_records
 
     earlier = None if since is None else read_report(since)
     recorded = roads_with_records(roads, records)
@@ -124,9 +126,10 @@ def write_screen(
     from clearance.outputs.atomic import write_whole
 
     check_screen_endings(outputs)
-    made = [(path, _as(found, path, units, roads, paper)) for path in outputs]
-    for path, content in made:
-        write_whole(path, content)
+    with stage("write"):
+        made = [(path, _as(found, path, units, roads, paper)) for path in outputs]
+        for path, content in made:
+            write_whole(path, content)
 
 
 def screen_bytes(found: Screening, ending: str, *, units: str, roads: Path, paper: str = "a4") -> bytes:

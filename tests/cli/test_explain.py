@@ -1,4 +1,4 @@
-"""What `clearance drive --explain` tells of what ran."""
+"""What `--explain` of the commands drive and screen tells of what ran."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from clearance.network.landmarks import FEWEST_NODES, LANDMARKS
-from clearance.network.roadfile import write_road_file
+from clearance.network.roadfile import open_road_file, write_road_file
+from clearance.routing.fan import ENGINE as FAN_ENGINE
 from clearance.routing.kernels import ENGINE, WIDEST_ENGINE
 from clearance.routing.tradeoff_kernel import ENGINE as TRADE_OFF_ENGINE
 from tests.cli.test_commands import QUAY, SAMPLE, YARD, run
@@ -33,7 +34,9 @@ def searches(lines: list[str]) -> dict[str, tuple[int, int]]:
     """How many searches by each engine, and what they looked at."""
     found = {}
     for line in lines:
-        told = re.fullmatch(r"(\d+) search(?:es)? by (.+): (\d+) (?:states settled|labels made)", line)
+        told = re.fullmatch(
+            r"(\d+) search(?:es)? by (.+): (\d+) (?:states (?:settled|changed)|labels made)", line
+        )
         if told:
             found[told[2]] = (int(told[1]), int(told[3]))
     return found
@@ -94,6 +97,27 @@ def test_a_large_area_is_searched_with_landmarks(tmp_path: Path) -> None:
     assert f"{FEWEST_NODES} nodes" in lines[0]
     assert f"{LANDMARKS} landmarks" in lines[0]
     assert f"turn-aware A* with {LANDMARKS} landmarks, 4-ary heap" in searches(lines)
+
+
+def test_a_screening_searches_once_for_all_destinations(roads: Path, tmp_path: Path) -> None:
+    quay = next(place for place in open_road_file(roads).places if place.name == QUAY)
+    counts = []
+    for copies in (1, 10):
+        places = tmp_path / f"places{copies}.csv"
+        rows = [f"Place {i},{quay.lat},{quay.lon}" for i in range(copies)]
+        places.write_text("\n".join(["name,lat,lon", *rows]) + "\n", encoding="utf-8")
+        asked: list[str | Path] = ["screen", roads, places, "--from", YARD, *COACH]
+        plain, told = run(*asked), run(*asked, "--explain")
+        assert (told.code, told.out) == (plain.code, plain.out)
+        assert explained(plain.err) == []
+        lines = explained(told.err)
+        ran = searches(lines)
+        assert {ENGINE, WIDEST_ENGINE} <= set(ran) <= {ENGINE, WIDEST_ENGINE, FAN_ENGINE}
+        counts.append({name: ran[name] for name in (ENGINE, WIDEST_ENGINE)})
+        by_stage, whole = stages(lines)
+        assert {"load", "open", "turns and places", "costs", "snap", "search", "rest"} <= set(by_stage)
+        assert abs(sum(by_stage.values()) - whole) < 0.06 * (len(by_stage) + 1)
+    assert counts[0] == counts[1]
 
 
 def test_it_is_told_where_the_drive_fails_as_well(roads: Path) -> None:
