@@ -394,8 +394,12 @@ class Reader:
             beneath = any(order == "above" for _, order in crossings)
             if not words or beneath or set(words) == {"none"}:
                 return found
-        parts = [(ref, a, b) for ref in self._one_tunnel(street) for a, b in pairwise(self.nodes_of(ref))]
-        metres = {frozenset((a, b)): self._metres(a, b) for _, a, b in parts}
+        # A part of a tunnel that nobody may drive is no part of anybody's passage.
+        driven = {step.street for step in self.steps}
+        parts = [ref for ref in self._one_tunnel(street) if ref in driven]
+        metres = {
+            frozenset(pair): self._metres(*pair) for ref in parts for pair in pairwise(self.nodes_of(ref))
+        }
         found.append(
             Over(
                 lowest=min((f for f, _ in own or ()), default=None),
@@ -525,6 +529,11 @@ class Reader:
         if len(largest) > 1:
             raise AmbiguousError
         return areas, links, largest[0] if largest else None
+
+    @property
+    def largest_part(self) -> object:
+        """The largest open part of the town. Raises AmbiguousError where two are as large."""
+        return self._areas[2]
 
     def _zones(self, places: Iterable[Iterable[Step]]) -> set[object]:
         """The zones that a drive between places may use."""
