@@ -20,17 +20,16 @@ from clearance.core.lengths import Length
 from clearance.network.build import build_network
 from clearance.network.landmarks import LONGEST_MS
 from clearance.network.network import Network
-from clearance.routing.guided import Guide, Tried, engine, guided
-from clearance.routing.kernels import ENGINE, shortest
+from clearance.routing.guided import Guide, Tried, guided
+from clearance.routing.kernels import shortest
 from clearance.routing.mask import Costs, coach_costs
-from clearance.routing.pocket import ENGINE as POCKET
 from clearance.routing.ran import Ran, recording
 from clearance.routing.rules import LIMIT_KINDS
 from clearance.routing.way import Way, best_way
 from clearance.sources.osm_file import read_osm
 from clearance.structures.find import find_structures
 from tests.network.moves import network_of
-from tests.routing.engines import for_engine, with_landmarks
+from tests.routing.engines import with_landmarks
 from tests.routing.grid_towns import GridTown, grid_towns
 from tests.synthetic import synthetic
 from tests.towns import Town
@@ -196,22 +195,6 @@ def test_a_real_area_costs_what_scipy_finds() -> None:
     found, none = _against_scipy(network, seed=6, rounds=20)
     assert found > 100
     assert none > 0
-
-
-def test_it_looks_at_a_part_of_the_network_alone() -> None:
-    network = _large()
-    costs = coach_costs(network, _coach(40_000), Unverified.ACCEPT, None)
-    settled: dict[str, list[int]] = {"plain": [], "landmarks": []}
-    random = np.random.default_rng(8)
-    bare = for_engine(network, "plain")
-    for source, target in random.integers(0, network.state_arc.size, (30, 2)).tolist():
-        for name, one, told in (("plain", bare, ENGINE), ("landmarks", network, engine(network))):
-            ran = Ran(clock=lambda: 0.0)
-            with recording(ran):
-                _way(one, costs, [(source, 0.0)], [(target, 0.0)])
-            assert ran.searches[-1].engine in {told, POCKET}
-            settled[name].append(sum(search.settled for search in ran.searches))
-    assert np.median(settled["landmarks"]) < 0.5 * np.median(settled["plain"])
 
 
 def test_the_same_question_has_the_same_answer() -> None:

@@ -1,0 +1,172 @@
+"""How much work is done, in counts that no busy machine changes: what keeps the tool quick stays true.
+
+Each bound stands beside what was counted when it was set: room for other roads, not for another order.
+"""
+
+from __future__ import annotations
+
+import tracemalloc
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import osmium
+import pytest
+
+from clearance.core.coach import Coach
+from clearance.core.drive import Unverified
+from clearance.core.lengths import Length
+from clearance.network import roadfile
+from clearance.network.network import Network
+from clearance.network.roadfile import open_road_file, write_road_file
+from clearance.routing import pocket
+from clearance.routing.guided import engine
+from clearance.routing.kernels import ENGINE
+from clearance.routing.mask import Costs, coach_costs
+from clearance.routing.ran import Ran, Searched, recording
+from clearance.routing.snap import Snap
+from clearance.routing.tradeoff_kernel import ENGINE as TRADE_OFFS
+from clearance.routing.tradeoffs import trade_offs
+from clearance.routing.way import best_way
+from clearance.sources.osm_file import read_osm
+from clearance.structures import grid
+from tests.routing.engines import for_engine, with_landmarks
+from tests.synthetic import synthetic
+from tests.towns import Town
+
+
+@cache
+def _network() -> Network:
+    return with_landmarks(synthetic(), 8)
+
+
+def _costs(tenths: int, unverified: Unverified) -> Costs:
+    height = Length(tenths - 1000)
+    coach = Coach(height=height, margin=Length(1000), comfort=Length(tenths + 3000))
+    return coach_costs(_network(), coach, unverified, None)
+
+
+def _searched(network: Network, costs: Costs, source: int, target: int) -> list[Searched]:
+    """The searches for the way from a state to another."""
+    zero, ran = np.zeros(1), Ran(clock=lambda: 0.0)
+    with recording(ran):
+        best_way(
+            network,
+            costs,
+            sources=np.array([source], np.int32),
+            source_labels=zero,
+            targets=np.array([target], np.int32),
+            target_extra=zero,
+        )
+    return ran.searches
+
+
+def test_landmarks_spare_most_of_the_network() -> None:
+    network, costs = _network(), _costs(40_000, Unverified.ACCEPT)
+    bare = for_engine(network, "plain")
+    pairs = np.random.default_rng(8).integers(0, network.state_arc.size, (30, 2)).tolist()
+    settled: dict[str, list[int]] = {}
+    for name, one, told in (("plain", bare, ENGINE), ("landmarks", network, engine(network))):
+        for source, target in pairs:
+            searches = _searched(one, costs, source, target)
+            assert {search.engine for search in searches} <= {told, pocket.ENGINE}
+            settled.setdefault(name, []).append(sum(search.settled for search in searches))
+    plain, guided = (float(np.median(settled[name])) for name in ("plain", "landmarks"))
+    assert guided < 0.5 * plain, (guided, plain)  # 0.38 counted; it falls as networks grow
+
+
+def test_a_look_backwards_stays_a_look() -> None:
+    network, costs = _network(), _costs(48_000, Unverified.REFUSE)
+    pairs = np.random.default_rng(9).integers(0, network.state_arc.size, (60, 2)).tolist()
+    looks = [
+        s.settled for a, b in pairs for s in _searched(network, costs, a, b) if s.engine == pocket.ENGINE
+    ]
+    assert len(looks) == 60
+    assert max(looks) <= pocket.MOST_STATES + 1
+
+
+def test_trade_offs_make_few_labels() -> None:
+    network, costs = _network(), _costs(40_000, Unverified.AVOID)
+    made: list[int] = []
+    for a, b in np.random.default_rng(10).integers(0, network.arc_tail.size, (20, 2)).tolist():
+        ends = [[Snap(arc=arc, fraction=0.5, distance_m=0.0, lon=0.0, lat=0.0)] for arc in (a, b)]
+        ran = Ran(clock=lambda: 0.0)
+        with recording(ran):
+            trade_offs(network, costs, *ends)
+        made += [search.settled for search in ran.searches if search.engine == TRADE_OFFS]
+    assert len(made) > 10
+    assert np.median(made) < 0.05 * network.state_arc.size  # 0.019 counted
+
+
+@pytest.mark.parametrize("pieces", [1000, 4000])
+def test_segments_are_compared_with_their_neighbours_alone(
+    pieces: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    network = synthetic()
+    points = np.rint(np.stack((network.geom_lon, network.geom_lat), axis=1) * 1e7).astype(np.int64)
+    begin = np.setdiff1d(np.arange(len(points)), network.geom_ptr[1:] - 1)[:pieces]
+    ends = np.concatenate((points[begin], points[begin + 1]), axis=1)
+    nodes = np.unique(ends.reshape(-1, 2), axis=0, return_inverse=True)[1].reshape(-1, 2)
+    compared = 0
+
+    def meet(*told: Any) -> bool:
+        nonlocal compared
+        compared += 1
+        found: bool = real(*told)
+        return found
+
+    real = grid._meet
+    monkeypatch.setattr(grid, "_meet", meet)
+    monkeypatch.setattr(grid, "_pairs", grid._pairs.py_func)
+    low, _ = grid.meeting_pairs(ends, nodes, np.ones(len(ends), np.bool_))
+    assert len(low) < len(ends)
+    assert len(ends) <= compared < 15 * len(ends), compared  # 9.7 and 10.0 counted
+
+
+def test_a_map_file_is_passed_through_a_fixed_number_of_times(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes = 0
+    real = osmium.FileProcessor
+
+    def processor(*given: Any) -> osmium.FileProcessor:
+        nonlocal passes
+        passes += 1
+        return real(*given)
+
+    monkeypatch.setattr(osmium, "FileProcessor", processor)
+    town = Town()
+    for ref in range(1, 120, 2):
+        town.node(ref, 0, 20 * ref).node(ref + 1, 90, 20 * ref)
+        town.way(ref, [ref, ref + 1], {"highway": "residential"} if ref % 3 else {"building": "yes"})
+    (tmp_path / "town.osm").write_text(town.osm_xml(), encoding="utf-8")
+    assert len(read_osm(tmp_path / "town.osm").ways) >= 39
+    assert passes == 2
+
+
+def test_opening_a_road_file_reads_no_more_than_it_must(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "synthetic.roads"
+    write_road_file(_network(), path)
+    summed: list[int] = []
+    real = roadfile._word_sum
+
+    def word_sum(content: Any) -> int:
+        summed.append(content.size)
+        return real(content)
+
+    monkeypatch.setattr(roadfile, "_word_sum", word_sum)
+    monkeypatch.setattr(roadfile, "CHECKED_BYTES", 300_000)
+    open_road_file(path)
+    assert 200_000 < sum(summed) <= 300_000 < path.stat().st_size / 4
+    tracemalloc.start()
+    try:
+        network = open_road_file(path)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    # All arrays lie in the file: what is held besides is the list of its parts.
+    assert peak < path.stat().st_size / 4  # 0.12 counted
+    assert not network.arc_seconds.flags.owndata
