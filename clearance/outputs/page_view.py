@@ -75,6 +75,7 @@ def page_texts(drive: Drive) -> dict[str, Any]:
     coach, pieces, info = drive.coach, bool(drive.pieces), drive.info
     return {
         "title": _title(drive),
+        "place_names": [place_text(place) for place in drive.places],
         "departure": _departure(drive),
         "verdict": drive.verdict.value,
         "verdict_word": verdict_word(drive.verdict),

@@ -27,6 +27,7 @@ __all__ = [
     "environment",
     "error_page",
     "failure_page",
+    "localized",
     "page",
     "waiting_page",
 ]
@@ -104,6 +105,17 @@ def page(
         if request.query_params.get(key) == value:
             answer.set_cookie(key, value, max_age=365 * 86400, samesite="strict")
     return answer
+
+
+def localized(data: Mapping[str, Any], chosen: Language) -> dict[str, Any]:
+    """The data of a map with the names of its marks in a language."""
+    marked = {}
+    for group in ("findings", "stops", "along"):
+        marked[group] = [
+            {**mark, **{key: chosen.plainly(mark[key]) for key in ("what", "label") if key in mark}}
+            for mark in data.get(group, ())
+        ]
+    return {**data, **marked}
 
 
 def _json(data: object) -> Markup:

@@ -26,12 +26,14 @@ from clearance.web.forms import (
     read_form_with_files,
 )
 from clearance.web.jobs import Job, State
+from clearance.web.languages import Language
 from clearance.web.page import (
     chosen_language,
     chosen_units,
     environment,
     error_page,
     failure_page,
+    localized,
     page,
     waiting_page,
 )
@@ -127,8 +129,8 @@ async def _drive(request: Request) -> Response:
         request,
         "drive.html",
         "/inspect" if inspected else "/",
-        shown.data,
-        **shown.texts,
+        localized(shown.data, chosen_language(request)),
+        **{**shown.texts, "title": _title(shown, chosen_language(request))},
         units_elsewhere=True,
         job=job.id,
         again=job.note.get("again", ("/",))[0],
@@ -167,8 +169,19 @@ async def _ways(request: Request) -> Response:
         }
         for way, made in zip(compared.result, compared.note["pages"], strict=True)
     ]
-    title = job.result.title
+    title = _title(job.result, chosen_language(request))
     return page(request, "ways.html", "/", None, rows=rows, title=title, back=f"/drive/{job.id}")
+
+
+def _title(shown: work.DriveShown, chosen: Language) -> str:
+    """What a drive is called in a language: its places, in English as in its files."""
+    places: list[str] = shown.texts["place_names"]
+    if not 2 <= len(places) <= 5:
+        return str(shown.texts["title"])
+    first, *via, last = places
+    if not via:
+        return chosen.say("{start} to {end}", start=first, end=last)
+    return chosen.say("{start} to {end} by {via}", start=first, end=last, via=", ".join(via))
 
 
 def _same(one: work.DriveShown, other: work.DriveShown) -> bool:

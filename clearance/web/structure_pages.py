@@ -17,7 +17,7 @@ from clearance.web.api import MEDIA, failure_status
 from clearance.web.asked import AskedError, Form, coach_asked
 from clearance.web.forms import empty_form, form_query, form_values, map_box, read_form
 from clearance.web.jobs import Failure
-from clearance.web.page import error_page, failure_page, page
+from clearance.web.page import chosen_language, error_page, failure_page, localized, page
 from clearance.web.state import finished, state_of
 
 __all__ = ["routes"]
@@ -59,7 +59,7 @@ async def _structures(request: Request) -> Response:
     if job.failure is not None or job.result is None:
         return failure_page(request, job.failure or Failure("fault", "the work was ended"))
     rows, total = job.result["rows"], job.result["total"]
-    data = map_box(request) | {"findings": _structure_marks(rows)}
+    data = localized(map_box(request) | {"findings": _structure_marks(rows)}, chosen_language(request))
     return page(
         request,
         "structures.html",

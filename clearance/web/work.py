@@ -83,7 +83,6 @@ class Upload:
 class DriveShown:
     """A drive as its page shows it; `kept` is the drive itself, for the files that are asked for later."""
 
-    title: str
     texts: Mapping[str, Any]
     data: Mapping[str, Any]
     kept: bytes
@@ -238,7 +237,6 @@ def _inspected(files: Files, upload: Upload, how: How) -> Drive:
 def _shown(drive: Drive) -> DriveShown:
     texts, data = workflow.drive_view(drive)
     return DriveShown(
-        title=texts["title"],
         texts=texts,
         data=data,
         kept=pickle.dumps(drive),

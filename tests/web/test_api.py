@@ -27,7 +27,7 @@ from clearance import workflow
 from clearance.core.coach import Coach
 from clearance.core.lengths import Length
 from clearance.web.openapi import description
-from clearance.web.schemas import COACH, DRIVE, INSPECT, RECORD, REQUESTS, misfit
+from clearance.web.schemas import COACH, DRIVE, INSPECT, RECORD, REQUESTS, SCREEN, misfit
 from tests.web.conftest import CAMP, QUAY, YARD
 
 COACH_13 = {"height": "13ft", "margin": "6in", "comfort": "14ft"}
@@ -441,6 +441,7 @@ _KEYS = st.sampled_from(
             *COACH["properties"],
             *RECORD["properties"],
             *INSPECT["properties"],
+            *SCREEN["properties"],
             "lat",
             "x",
         }

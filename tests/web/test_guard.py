@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from starlette.testclient import TestClient
 from clearance.core.errors import UsageError
 from clearance.web.server import application
 from clearance.web.settings import Settings, is_loopback
+from tests.web.conftest import over
 
 TOKEN = "a-token-for-the-tests"
 
@@ -122,8 +124,11 @@ def test_too_much_is_refused_by_its_told_length_and_by_what_comes(client: TestCl
 def test_uploads_have_a_limit_of_their_own(client: TestClient) -> None:
     small = {"line": ("a.gpx", b"x" * (1 << 20))}
     assert client.post("/api/inspect", files=small).status_code in {400, 422}
-    large = {"line": ("a.gpx", b"x" * (3 << 20))}
-    assert client.post("/api/inspect", files=large).status_code == 413
+    for path, name in (("/api/inspect", "line"), ("/api/screen", "places"), ("/screen", "list")):
+        large = {name: ("a.gpx", b"x" * (3 << 20))}
+        assert client.post(path, files=large).status_code == 413, path
+    # A coach file is a short text.
+    assert client.post("/coach/file", files={"coach.file": ("a.toml", b"x" * (1 << 20))}).status_code == 413
 
 
 @pytest.mark.parametrize(
@@ -138,6 +143,8 @@ def test_uploads_have_a_limit_of_their_own(client: TestClient) -> None:
         "/packed/lists.html",
         "/packed/",
         "/records/file/..%2Fx",
+        "/screen/x/file/..%2Fx",
+        "/screen/..%2F..%2Fetc%2Fpasswd",
         "/drive/../../etc/passwd",
     ],
 )
@@ -155,6 +162,12 @@ def test_a_file_name_that_was_sent_is_only_shown(client: TestClient, tmp_path: P
         )
         assert answer.status_code in {400, 422}, name
         assert "/tmp" not in answer.json()["error"]["message"].replace(str(tmp_path), "")
+        asked = {"from": "Mill Street", "coach": {"height": "13ft"}}
+        files = {"places": (name, b"lat,lon\n1,2\n"), "since": (name, b"{}")}
+        begun = client.post("/api/screen", files=files, data={"asked": json.dumps(asked)})
+        told = client.get(over(client, begun.headers["location"]))
+        assert told.status_code == 422, name
+        assert "/tmp" not in told.text.replace(str(tmp_path), "")
     assert not target.exists()
     assert not Path("planted.gpx").exists()
 

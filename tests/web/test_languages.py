@@ -12,14 +12,14 @@ from markupsafe import Markup
 
 from clearance.core.coach_items import ITEMS
 from clearance.core.structure import Kind, Standing
-from clearance.web import asked, pages, server, work
+from clearance.web import asked, forms, page, pages, screen_pages, server, structure_pages, work
 from clearance.web.languages import ENGLISH, Language, languages, negotiated
 from clearance.web.packed import templates
 
 OTHERS = [known for code, known in languages().items() if code != "en"]
 #: Texts of the outputs that are the same whatever a drive holds.
 TOLD = {"CLEAR", "TAKE CARE", "BLOCKED", "TOO LOW", "NOT VERIFIED", "TIGHT", "HEIGHT KNOWN", "no height"}
-TOLD |= {"planning", "checking", "comparing", "clear"}
+TOLD |= {*page.STEPS, "clear"}
 TOLD |= {"too low: do not pass", "not verified: stop and read the sign", "tight: go slowly"}
 
 
@@ -30,9 +30,11 @@ def said() -> Iterator[str]:
             yield found[1].replace('\\"', '"')
         for found in re.finditer(r"say\(\{([^}]*)\}", text):
             yield from re.findall(r': "([^"]*)"', found[1])
-    yield from pages.SCRIPT_WORDS.values()
-    for _, name, how in pages.FORMATS:
+    yield from page.SCRIPT_WORDS.values()
+    for _, name, how in (*pages.FORMATS, *screen_pages.SCREEN_FORMATS):
         yield from (name, how)
+    yield from ("Change this screening", "Change this drive", "Change the line or the coach")
+    yield from ("{start} to {end}", "{start} to {end} by {via}")
     for kind in (*Kind, *Standing):
         yield kind.value
 
@@ -57,7 +59,7 @@ def test_nothing_is_left_over(known: Language) -> None:
     from clearance.outputs.wording import CAUTIONS
 
     shown = set(said()) | TOLD | set(CAUTIONS)
-    for module in (asked, pages, server, work):
+    for module in (asked, forms, page, pages, screen_pages, server, structure_pages, work):
         shown |= written(module)
     assert sorted(set(known.words) - shown) == []
     assert sorted(set(known.coach) - {item.key for item in ITEMS}) == []
@@ -68,7 +70,7 @@ def test_values_keep_their_places(known: Language) -> None:
     def names(text: str) -> set[str]:
         return {name for _, name, _, _ in string.Formatter().parse(text) if name}
 
-    for text, words in known.words.items():
+    for text, words in (*known.words.items(), *known.sentences.items()):
         assert names(text) == names(words), text
 
 

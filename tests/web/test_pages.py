@@ -16,7 +16,7 @@ from clearance.core.coach_items import ITEMS
 from clearance.core.lengths import Length
 from clearance.web.asked import Form, coach_form
 from clearance.web.pages import coach_pairs
-from tests.web.conftest import CAMP, QUAY, YARD
+from tests.web.conftest import CAMP, HERON, QUAY, WREN, YARD, over
 
 COACH = {"coach.height": "13ft", "coach.margin": "6in", "coach.comfort": "14ft"}
 DAY = {"from": YARD, "to": QUAY, **COACH}
@@ -48,6 +48,11 @@ def page(client: TestClient) -> Iterator[TestClient]:
 
 def planned(client: TestClient, **fields: str | list[str]) -> str:
     """The address of the page of a drive."""
+    return over(client, begun(client, **fields))
+
+
+def begun(client: TestClient, **fields: str | list[str]) -> str:
+    """The address of the page of a drive that may not be there yet."""
     answer = client.post("/drive", data={**DAY, **fields})
     assert answer.status_code == 303, re.findall(r'class="fault[^>]*>([^<]*)', answer.text)
     return answer.headers["location"]
@@ -134,24 +139,84 @@ def test_a_drive_that_is_forgotten_says_so(page: TestClient) -> None:
         assert "no longer kept" in answer.text
 
 
+def compared(client: TestClient, address: str) -> str:
+    """The page of the other ways of a drive, once it is there."""
+    while (answer := client.get(f"{address}/ways")).status_code == 202:
+        time.sleep(0.05)
+    return answer.text
+
+
 def test_other_ways_are_drives_of_their_own(page: TestClient) -> None:
-    html = page.get(planned(page) + "/ways").text
-    ways = re.findall(r'<a href="(/drive/[^"/]+)">\s*<span class="figure">([^<]+)', html)
-    assert len(ways) == 2
-    assert "nothing unverified" in html
-    assert "1 unverified structure" in html
-    for address, duration in ways:
-        shown = page.get(address)
+    address = planned(page)
+    html = compared(page, address)
+    ways = re.findall(
+        r'<a href="(/drive/[^"/]+)">([^<]+)</a>(.*?)</th><td class="number">([^<]+)', html, re.DOTALL
+    )
+    assert [name for _, name, _, _ in ways] == ["nothing unverified", "1 unverified structure"]
+    # The drive itself is the one with nothing unverified, and marked so.
+    assert ["this drive" in marked for _, _, marked, _ in ways] == [True, False]
+    assert 'aria-label="nothing unverified: 6 min; 1 unverified structure: 4 min"' in html
+    for way, _, _, duration in ways:
+        shown = page.get(way)
         assert shown.status_code == 200
         assert f"<dd>{duration}</dd>" in shown.text
-        assert page.get(f"{address}/file/gpx").status_code == 200
+        assert page.get(f"{way}/file/gpx").status_code == 200
+    assert f'data-ways="{address}/ways"' in page.get(address).text
+
+
+def test_a_day_of_stops_is_one_drive_in_order(page: TestClient) -> None:
+    picked = "45.0045700,-39.9897600"
+    address = planned(
+        page, via=["Mill Street", picked, ""], **{"via.at": ["", picked, ""], "via.minutes": ["20", "5", ""]}
+    )
+    html = page.get(address).text
+    names = re.findall(r'<span class="hidden">Stop [A-D]: </span>([^<]+)', html)
+    assert names == [YARD, "Mill Street", "45.00457,-39.98976", QUAY]
+    assert "20 min there" in html
+    # Ways are compared between two places alone.
+    assert "data-ways" not in html
+
+
+def test_a_coach_file_stands_in_for_the_form(page: TestClient) -> None:
+    file = {"coach.file": ("heron.toml", HERON.encode())}
+    filled = page.post("/drive", data={"from": YARD, "to": QUAY, "fill": "coach"}, files=file)
+    assert filled.status_code == 200
+    fields = Fields(filled.text).fields
+    assert fields["coach.height"] == ["13ft"]
+    assert fields["coach.towing"] == ["yes"]
+    assert fields["coach.towed.length"] == ["17ft"]
+    assert fields["from"] == [YARD]
+    # Sent straight away, it counts in place of what the form holds.
+    answer = page.post("/drive", data={**DAY, "coach.height": "9ft"}, files=file)
+    assert answer.status_code == 303
+    assert "Heron" in page.get(over(page, answer.headers["location"])).text
+    line = page.get(f"{answer.headers['location']}/file/gpx").content
+    for path, more in (("/inspect", {"line": ("a.gpx", line)}), ("/screen", {})):
+        shown = page.post(path, data={"fill": "coach"}, files={**file, **more})
+        assert Fields(shown.text).fields["coach.name"] == ["Heron"], path
+
+
+def test_a_coach_file_that_is_none_is_told_by_its_name(page: TestClient) -> None:
+    broken = {"coach.file": ("../heron.toml", b'height = 4\ncolor = "red"\n')}
+    answer = page.post("/drive", data=DAY, files=broken)
+    assert answer.status_code == 422
+    assert 'id="coach-file-fault"' in answer.text
+    assert "heron.toml" in answer.text
+    assert "/tmp" not in answer.text
+    told = page.post("/coach/file", files=broken)
+    assert told.status_code == 422
+    assert "color" in told.json()["wrong"]["coach.file"]
+    fields = dict(page.post("/coach/file", files={"coach.file": ("w.toml", WREN.encode())}).json()["fields"])
+    assert fields["coach.height"] == "10ft 6in"
+    many = [("coach.file", ("a.toml", WREN.encode())), ("coach.file", ("b.toml", WREN.encode()))]
+    assert page.post("/drive", data=DAY, files=many).status_code == 422
 
 
 def test_a_line_is_checked(page: TestClient) -> None:
     line = page.get(planned(page) + "/file/gpx").content
     answer = page.post("/inspect", data=COACH, files={"line": ("Tuesday.gpx", line)})
     assert answer.status_code == 303
-    html = page.get(answer.headers["location"]).text
+    html = page.get(over(page, answer.headers["location"])).text
     assert "TAKE CARE" in html
     assert "Change the line or the coach" in html
     empty = page.post("/inspect", data=COACH)
@@ -223,18 +288,21 @@ def test_work_that_takes_long_can_be_watched_and_ended(
         return begin(sleep, 30.0, **how) if task is work.plan else begin(task, *given, **how)
 
     monkeypatch.setattr(state.jobs, "start", start)
-    address = planned(page)
+    address = begun(page)
     shown = page.get(address)
     assert shown.status_code == 202
     assert 'http-equiv="refresh"' in shown.text
     ref = address.rpartition("/")[2]
     assert page.get(f"/api/jobs/{ref}").json()["state"] == "running"
-    begun = time.monotonic()
+    asked = time.monotonic()
     assert page.get("/structures").status_code == 200
     assert page.post(f"/cancel/{ref}").status_code == 200
-    assert time.monotonic() - begun < 20  # not the 30 s of the job
+    assert time.monotonic() - asked < 20  # not the 30 s of the job
     assert page.get(f"/api/jobs/{ref}").json()["state"] == "cancelled"
-    assert "was ended" in page.get(address).text
+    ended = page.get(address).text
+    assert "was ended" in ended
+    # Nothing that was filled in is lost.
+    assert re.search(r'href="/\?from=[^"]+">Change this drive', ended)
     assert page.post("/cancel/none").status_code == 404
 
 
@@ -251,12 +319,36 @@ def test_the_language_is_negotiated_chosen_and_kept(page: TestClient) -> None:
     assert '<html lang="en"' in page.get("/", params={"lang": "xx"}, headers={"cookie": ""}).text
 
 
-def test_english_within_spanish_is_marked(page: TestClient) -> None:
-    html = page.get(planned(page), headers={"accept-language": "es"}).text
-    assert "CON CUIDADO" in html
-    assert re.search(r'<p class="sentence"><span lang="en">', html)
-    assert re.search(r'<p class="advice"><span lang="en">', html)
-    assert "están aquí en inglés" in html
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {},
+        {"to": CAMP},
+        {
+            "via": ["Mill Street"],
+            "via.minutes": "20",
+            "along": ["fuel", "dump", "camp", "water", "propane"],
+            "depart": "2027-07-04T08:30",
+            "reorder": "yes",
+        },
+        {"coach.towing": "yes", "coach.length": "38ft", "coach.towed.length": "17ft", "to": "Mill Street"},
+        {"coach.width": "8ft", "coach.weight": "40000lbs", "unverified": "refuse"},
+    ],
+    ids=["drive", "blocked", "day", "tow", "limits"],
+)
+def test_all_of_a_drive_is_told_in_spanish(page: TestClient, fields: dict[str, Any]) -> None:
+    html = page.get(planned(page, **fields), headers={"accept-language": "es"}).text
+    assert 'lang="en"' not in html.replace('hreflang="en" lang="en"', "")
+    assert ("BLOQUEADO" if fields.get("to") == CAMP else "CON CUIDADO") in html or "LIBRE" in html
+    for english in ("Slow down", "Turn off", "Left onto", "needs", "the start", "bridge", " high"):
+        assert english not in re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL), english
+
+
+def test_all_structures_are_told_in_spanish(page: TestClient) -> None:
+    for query in ({}, {"coach.height": "13ft"}):
+        html = page.get("/structures", params=query, headers={"accept-language": "es"}).text
+        assert 'lang="en"' not in html.replace('hreflang="en" lang="en"', "")
+        assert "señalizado" in html
 
 
 def test_units_are_chosen_and_kept(page: TestClient) -> None:
