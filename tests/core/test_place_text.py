@@ -131,3 +131,65 @@ def test_close_names_are_proposed() -> None:
 @given(st.text(max_size=30))
 def test_folding_twice_is_folding_once(name: str) -> None:
     assert folded(folded(name)) == folded(name)
+
+
+@pytest.mark.parametrize("text", ["90,180", "-90,-180", "90 -180", "0,0"])
+def test_the_bounds_themselves_are_places(text: str) -> None:
+    place = parse_lat_lon(text)
+    assert place is not None
+    assert abs(place.lat) <= 90
+    assert abs(place.lon) <= 180
+
+
+@pytest.mark.parametrize(
+    ("text", "says", "not_said"),
+    [
+        ("90,181", "longitude 181 is outside -180 to 180", "latitude 90"),
+        ("90.5,181", "latitude 90.5 is outside -90 to 90 and longitude 181", "swapped"),
+        ("91,180.5", "latitude 91 is outside", "swapped"),
+        ("91,90", "look swapped", "longitude 90 is"),
+        ("180,90", "look swapped", "longitude"),
+        ("180.5,90", "latitude 180.5 is outside", "swapped"),
+    ],
+)
+def test_what_is_told_just_outside_the_bounds(text: str, says: str, not_said: str) -> None:
+    with pytest.raises(PlaceError) as caught:
+        parse_lat_lon(text)
+    assert says in str(caught.value)
+    assert not_said not in str(caught.value).replace("latitude comes first", "")
+
+
+def test_letters_that_unicode_keeps_whole_fold_to_plain_ones() -> None:
+    assert folded("Ørsted Łąka Đorđe Þingvellir Æble Œuvre Kırık Guðrún") == (
+        "orsted laka dorde thingvellir aeble oeuvre kirik gudrun"
+    )
+
+
+def test_places_of_one_name_that_stand_apart_are_several() -> None:
+    def twins(metres: float, kind: str = "fuel") -> list[Place]:
+        here = Place(lon=-40.6, lat=45.3, name="Twin Pumps", kind="fuel")
+        return [here, Place(lon=-40.6, lat=45.3 + metres / 111_200, name="Twin Pumps", kind=kind)]
+
+    assert find_place("twin pumps", twins(149)) == twins(149)[0]
+    east = [twins(0)[0], Place(lon=-40.6 + 149 / 78_300, lat=45.3, name="Twin Pumps", kind="fuel")]
+    assert find_place("twin pumps", east) == east[0]
+    far = [twins(0)[0], Place(lon=-40.6 + 152 / 78_300, lat=45.3, name="Twin Pumps", kind="fuel")]
+    for places in (twins(151), twins(10, "cafe"), far):
+        with pytest.raises(AmbiguousPlaceError):
+            find_place("twin pumps", places)
+
+
+def test_two_letters_are_the_beginning_of_a_name_and_no_part_of_one() -> None:
+    assert find_place("tw", PLACES).name == "Twin Pumps"
+    with pytest.raises(PlaceError, match="not in the map data"):
+        find_place("mp", PLACES)
+    assert find_place("umps", PLACES).name == "Twin Pumps"
+    assert find_place("ump", PLACES).name == "Twin Pumps"
+
+
+def test_ten_places_are_listed_and_no_more_is_said() -> None:
+    many = [Place(lon=-40 + i / 10, lat=45, name="Elm Row", kind="street") for i in range(10)]
+    with pytest.raises(AmbiguousPlaceError) as caught:
+        find_place("Elm Row", many)
+    assert "more" not in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 11

@@ -96,3 +96,222 @@ def test_any_text_agrees_with_itself_or_tells_nothing(text: str) -> None:
     told = inventory_names(text)
     assert compare(told, told) is (AGREE if told.routes or told.names else UNTOLD)
     assert joined([told, Names()]) == told
+
+
+STREETS = {
+    "street": "street st str",
+    "avenue": "avenue ave av aven avenu",
+    "road": "road rd",
+    "drive": "drive dr",
+    "boulevard": "boulevard blvd bvd boul",
+    "lane": "lane ln",
+    "court": "court ct",
+    "place": "place pl",
+    "parkway": "parkway pkwy pky pkway prkwy",
+    "highway": "highway hwy hiway",
+    "expressway": "expressway expwy expy xway",
+    "freeway": "freeway fwy",
+    "pike": "turnpike tpke tpk pike",
+    "circle": "circle cir",
+    "terrace": "terrace ter terr",
+    "square": "square sq",
+    "way": "way wy",
+    "trail": "trail trl tr",
+    "alley": "alley aly",
+}
+FORMS = [(kind, form) for kind, forms in STREETS.items() for form in forms.split()]
+
+
+@pytest.mark.parametrize(("kind", "form"), FORMS)
+def test_every_form_of_a_kind_of_street(kind: str, form: str) -> None:
+    told = inventory_names(f"BELL {form.upper()}")
+    other = "road" if kind != "road" else "lane"
+    assert compare(told, map_names({"name": f"Bell {kind}"})) is AGREE
+    assert compare(told, map_names({"name": f"Bell {other}"})) is DIFFER
+    assert compare(told, map_names({"name": "Bell"})) is AGREE
+    assert compare(told, map_names({"name": f"Clay {kind}"})) is DIFFER
+
+
+def test_an_extension_is_of_the_same_street() -> None:
+    for form in ("EXT", "EXTENSION"):
+        told = inventory_names(f"BELL ST {form}")
+        assert compare(told, map_names({"name": "Bell Street"})) is AGREE
+        assert compare(told, map_names({"name": "Bell Road"})) is DIFFER
+
+
+@pytest.mark.parametrize(
+    ("form", "side"),
+    [("N", "n"), ("NO", "n"), ("NORTH", "n"), ("S", "s"), ("SO", "s"), ("SOUTH", "s"), ("E", "e"),
+     ("EAST", "e"), ("W", "w"), ("WEST", "w")],
+)  # fmt: skip
+def test_every_form_of_a_side(form: str, side: str) -> None:
+    full = {"n": "North", "s": "South", "e": "East", "w": "West"}
+    told = inventory_names(f"{form} BELL ST")
+    for other, word in full.items():
+        expected = AGREE if other == side else DIFFER
+        assert compare(told, map_names({"name": f"{word} Bell Street"})) is expected
+
+
+@pytest.mark.parametrize(
+    ("form", "heading"),
+    [
+        (f"{side}{tail}", side[0].upper())
+        for sides, tails in (("nsew", ("b", "bd", "bnd", "bound")),)
+        for side in sides
+        for tail in tails
+    ]
+    + [
+        (f"{side}{tail}", side[0].upper())
+        for side in ("north", "south", "east", "west")
+        for tail in ("bound", "bnd")
+    ],
+)
+def test_every_form_of_a_heading(form: str, heading: str) -> None:
+    told = inventory_names(f"I 95 {form.upper()}")
+    assert told.headings == {heading}
+    assert told.names == frozenset()
+
+
+@pytest.mark.parametrize(
+    "word", ["railroad", "railway", "rr", "ry", "rwy", "rlwy", "rail", "railrd", "tracks", "amtrak", "csx"]
+)
+def test_every_word_for_a_railway(word: str) -> None:
+    told = inventory_names(f"COAST {word.upper()}")
+    assert told.rail
+    assert told.names == frozenset()
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        *("river", "riv", "creek", "crk", "brook", "brk", "stream", "branch", "bayou", "slough", "canal"),
+        *(
+            "ditch",
+            "pond",
+            "lake",
+            "inlet",
+            "wash",
+            "gulch",
+            "arroyo",
+            "harbor",
+            "bay",
+            "run",
+            "fork",
+            "drain",
+        ),
+    ],
+)
+def test_every_word_for_water(word: str) -> None:
+    told = inventory_names(f"HERON {word.upper()}")
+    assert told.water
+    assert told.names == frozenset()
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        *("local", "city", "town", "county", "private", "public", "access", "service", "unnamed", "frontage"),
+        *("ramp", "ramps", "municipal", "township", "twp", "rural", "farm", "field", "entrance", "exit"),
+        *("the", "of", "to", "from", "under", "on", "off", "route", "rte", "rt", "connector", "interchange"),
+        *("relief", "overflow", "pedestrian", "bridge", "walkway", "path", "bike", "parking", "lot", "other"),
+        *("none", "unknown", "business", "bus", "alt", "alternate", "spur", "loop", "bypass", "roads"),
+        *("streets", "highways", "lanes", "ml", "mainline", "hov"),
+    ],
+)
+def test_every_word_that_names_no_road(word: str) -> None:
+    assert inventory_names(word).names == frozenset()
+    (name,) = inventory_names(f"{word} bell").names
+    assert name.words == {"bell"}
+
+
+def test_ordinals_in_words_and_figures() -> None:
+    figures = ("1st", "2nd", "3rd", "4th", "5th", "6th", "7th", "8th", "9th", "10th")
+    words = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth", "Tenth")
+    for i, figure in enumerate(figures):
+        for j, word in enumerate(words):
+            agreement = compare(inventory_names(f"{figure} ST"), map_names({"name": f"{word} Street"}))
+            assert agreement is (AGREE if i == j else DIFFER)
+
+
+@pytest.mark.parametrize(
+    ("text", "route"),
+    [
+        *((f"{before} 95", "I95") for before in ("I", "IH", "INTERSTATE", "INTERSTATE HIGHWAY")),
+        *((f"{before} 95", "I95") for before in ("INTERSTATE HWY", "INTERSTATE ROUTE", "INTERSTATE RTE")),
+        *((f"{before} 9", "US9") for before in ("US", "U S", "USH", "US HWY", "US HIGHWAY", "US RTE")),
+        *((f"{before} 9", "US9") for before in ("USR", "U.S.", "US RT", "US ROUTE")),
+        *((f"{before} 9", "C9") for before in ("CR", "C R", "COUNTY ROAD", "COUNTY RD", "CO RD", "CO HWY")),
+        *((f"{before} 9", "C9") for before in ("CTH", "CSAH", "CH", "COUNTY HWY", "COUNTY ROUTE")),
+        *((f"{before} 9", "S9") for before in ("SR", "S R", "SH", "STH", "STATE ROAD", "STATE HWY")),
+        *((f"{before} 9", "S9") for before in ("STATE", "ROUTE", "RTE", "RT", "HIGHWAY", "HWY", "ST ROUT")),
+        *((f"{before} 9", "S9") for before in ("ST RTE", "ST RT", "STATE RD", "STATE HIGHWAY", "SHWY")),
+        ("US 1A", "US1A"),
+        ("I 95N", "I95"),
+        ("I-095", "I95"),
+        ("SR 12N", "S12N"),
+    ],
+)  # fmt: skip
+def test_every_way_to_write_a_number(text: str, route: str) -> None:
+    assert inventory_names(text).routes == {route}
+
+
+STATES = (
+    "AL AK AZ AR CA CO CT DE FL GA HI ID IL IN IA KS KY LA ME MD MA MI MN MS MO MT NE NV NH NJ NM NY NC ND "
+    "OH OK OR PA RI SC SD TN TX UT VT VA WA WV WI WY DC PR"
+)
+
+
+def test_every_state_numbers_roads() -> None:
+    for state in STATES.split():
+        assert inventory_names(f"{state} 9").routes == {"S9"}
+        # CO is Colorado and short for county.
+        assert inventory_names(f"{state} HWY 9").routes == ({"C9"} if state == "CO" else {"S9"})
+    assert inventory_names("XY 9").routes == frozenset()
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        *(
+            "name",
+            "ref",
+            "alt_name",
+            "old_name",
+            "official_name",
+            "loc_name",
+            "short_name",
+            "name_1",
+            "name_2",
+        ),
+        *("nat_ref", "reg_ref", "unsigned_ref", "bridge:name", "tunnel:name"),
+    ],
+)
+def test_every_key_under_which_a_map_names_a_road(key: str) -> None:
+    assert compare(inventory_names("BELL ST"), map_names({key: "Bell Street"})) is AGREE
+
+
+def test_a_name_is_only_cut_off_where_its_field_is_full() -> None:
+    assert (
+        compare(inventory_names("OLD BELLWETHER GAR"), map_names({"name": "Old Bellwether Garage"})) is AGREE
+    )
+    assert compare(inventory_names("BELLWETHER GAR"), map_names({"name": "Bellwether Garage"})) is DIFFER
+    # Of 17 characters it may have lost a space; of 16 nothing.
+    assert len("OLD BELLWEATH GAR") == 17
+    assert compare(inventory_names("OLD BELLWEATH GAR"), map_names({"name": "Old Bellweath Garage"})) is AGREE
+    assert compare(inventory_names("OLD BELLWEAT GAR"), map_names({"name": "Old Bellweat Garage"})) is DIFFER
+    # Two letters are too few to know a word by.
+    assert (
+        compare(inventory_names("BIG BELLWETHER GA"), map_names({"name": "Big Bellwether Garage"})) is DIFFER
+    )
+
+
+def test_what_several_names_tell_together() -> None:
+    parts = [inventory_names(text) for text in ("I 95 NB", "BELL ST", "COAST RR", "HERON CREEK", "US 2 SB")]
+    told = joined(parts)
+    assert told.routes == {"I95", "US2"}
+    assert told.headings == {"N", "S"}
+    assert {word for name in told.names for word in name.words} == {"bell"}
+    assert told.rail
+    assert told.water
+    assert joined([]) == Names()
+    assert joined(parts[:1]) == parts[0]
