@@ -133,5 +133,5 @@ def command(
         click.echo(f"not screened: {line}", err=True)
     for path in (*outputs, *tallest):
         click.echo(f"written: {path}", err=True)
-    blocked = all(row.verdict.value == "blocked" for row in found.rows)
-    return EXIT_BLOCKED if found.rows and blocked else 0
+    # Also where none could be screened: nobody who asks for the code alone may take it for good news.
+    return EXIT_BLOCKED if all(row.verdict.value == "blocked" for row in found.rows) else 0

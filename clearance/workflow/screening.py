@@ -44,6 +44,8 @@ SCREEN_ENDINGS = {
     ".txt": "text",
 }
 TALLEST_ENDINGS = (".geojson", ".gpkg")
+#: Of a list in which no row can be used, so many are told.
+_PROBLEMS_NAMED = 10
 
 
 def screen_places(
@@ -86,8 +88,9 @@ def screen_places(
     start = find_place(home, network.places) if isinstance(home, str) else home
     destinations, problems, notes = read_destinations(network, places)
     if not destinations:
-        told = "; ".join(f"{p.where}: {p.text}" for p in problems)
-        raise InputError(f"{places}: no row can be used; {told}")
+        told = "; ".join(f"{p.where}: {p.text}" for p in problems[:_PROBLEMS_NAMED])
+        more = len(problems) - _PROBLEMS_NAMED
+        raise InputError(f"{places}: no row can be used; {told}{f'; and {more:,} more' if more > 0 else ''}")
     if most is not None and len(destinations) > most:
         raise InputError(f"{places}: holds {len(destinations):,} destinations, more than {most:,}; cut it up")
     found = screen(

@@ -96,6 +96,22 @@ def test_only_blocked_destinations_give_the_code_of_blocked(roads: Path, tmp_pat
     assert (done.code, "BLOCKED" in done.out) == (3, True)
 
 
+def test_no_destination_screened_is_no_good_news(roads: Path, tmp_path: Path) -> None:
+    """All rows can be read, and all lie elsewhere: latitude and longitude are the wrong way round."""
+    swapped = tmp_path / "swapped.csv"
+    swapped.write_text("name,lat,lon\nQuay,-40.00444,44.99892\n", encoding="utf-8")
+    done = run("screen", roads, swapped, "--from", YARD, *COACH, env=NONE)
+    assert (done.code, "check the order (lat,lon)" in done.err) == (3, True)
+
+
+def test_a_list_without_a_row_to_use_names_some_of_them(roads: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.csv"
+    bad.write_text("name,lat,lon\n" + "Somewhere,north,west\n" * 1200, encoding="utf-8")
+    done = run("screen", roads, bad, "--from", YARD, *COACH, env=NONE)
+    assert (done.code, "line 2: " in done.err, "; and 1,190 more" in done.err) == (1, True, True)
+    assert len(done.err) < 2000
+
+
 def test_mistakes_write_nothing(roads: Path, places: Path, coaches: list[str | Path], tmp_path: Path) -> None:
     empty = tmp_path / "empty.csv"
     empty.write_text("name,place\nlost,No Such Place\n", encoding="utf-8")
