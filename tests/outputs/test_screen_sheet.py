@@ -88,7 +88,7 @@ def test_reasons_of_what_is_flagged_outlast_clear_places() -> None:
 
 
 def test_what_just_fits_is_not_left_out_to_keep_room_for_saying_so() -> None:
-    """29 rows fill the page to the last line (the 30th does not fit): nothing is left out, nothing says so."""
+    """29 rows fill the page to the last line, the 30th does not fit: nothing is left out, nothing says so."""
     fits, too_many = (pages(screen_sheet(many(n, 6, 5), made=MADE))[0] for n in (29, 30))
     assert "Not on this page" not in fits
     assert "Not on this page" in too_many
