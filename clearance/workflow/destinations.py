@@ -5,13 +5,28 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from clearance.core.errors import PlaceError
+from clearance.core.errors import InputError, PlaceError
 
 if TYPE_CHECKING:
     from clearance.core.screening import Destination, Problem
     from clearance.network.network import Network
 
-__all__ = ["read_destinations"]
+__all__ = ["read_destinations", "read_some_destinations"]
+
+#: Of a list in which no row can be used, so many are told.
+_PROBLEMS_NAMED = 10
+
+
+def read_some_destinations(
+    network: Network, path: Path
+) -> tuple[list[Destination], list[Problem], list[str]]:
+    """As `read_destinations`. Raises InputError also where no row can be used."""
+    found, problems, notes = read_destinations(network, path)
+    if not found:
+        told = "; ".join(f"{p.where}: {p.text}" for p in problems[:_PROBLEMS_NAMED])
+        more = len(problems) - _PROBLEMS_NAMED
+        raise InputError(f"{path}: no row can be used; {told}{f'; and {more:,} more' if more > 0 else ''}")
+    return found, problems, notes
 
 
 def read_destinations(network: Network, path: Path) -> tuple[list[Destination], list[Problem], list[str]]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from clearance.core.errors import InputError, UsageError
+from clearance.core.errors import UsageError
 
 if TYPE_CHECKING:
     from clearance.core.coach import Coach
@@ -30,15 +30,12 @@ def scout_places(
     """
     from clearance.assess.scouting import scout
     from clearance.core.place_text import find_place
-    from clearance.workflow.destinations import read_destinations
+    from clearance.workflow.destinations import read_some_destinations
     from clearance.workflow.recorded import roads_with_records
 
     recorded = roads_with_records(roads, records)
     start = find_place(home, recorded.network.places)
-    destinations, problems, notes = read_destinations(recorded.network, places)
-    if not destinations:
-        told = "; ".join(f"{p.where}: {p.text}" for p in problems)
-        raise InputError(f"{places}: no row can be used; {told}")
+    destinations, problems, notes = read_some_destinations(recorded.network, places)
     found = scout(recorded.network, coach, start, destinations)
     return replace(
         found,

@@ -44,8 +44,6 @@ SCREEN_ENDINGS = {
     ".txt": "text",
 }
 TALLEST_ENDINGS = (".geojson", ".gpkg")
-#: Of a list in which no row can be used, so many are told.
-_PROBLEMS_NAMED = 10
 
 
 def screen_places(
@@ -79,18 +77,14 @@ def screen_places(
         from clearance.core.screening import SortBy
         from clearance.outputs.screen_words import names_of
         from clearance.sources.screen_report import read_report
-        from clearance.workflow.destinations import read_destinations
+        from clearance.workflow.destinations import read_some_destinations
         from clearance.workflow.recorded import roads_with_records
 
     earlier = None if since is None else read_report(since)
     recorded = roads_with_records(roads, records)
     network = recorded.network
     start = find_place(home, network.places) if isinstance(home, str) else home
-    destinations, problems, notes = read_destinations(network, places)
-    if not destinations:
-        told = "; ".join(f"{p.where}: {p.text}" for p in problems[:_PROBLEMS_NAMED])
-        more = len(problems) - _PROBLEMS_NAMED
-        raise InputError(f"{places}: no row can be used; {told}{f'; and {more:,} more' if more > 0 else ''}")
+    destinations, problems, notes = read_some_destinations(network, places)
     if most is not None and len(destinations) > most:
         raise InputError(f"{places}: holds {len(destinations):,} destinations, more than {most:,}; cut it up")
     found = screen(
