@@ -213,6 +213,9 @@ def _told(case: Case, kind: FacilityKind, place: Place, visit: _Visit) -> Facili
         for i in range(min(visit.left, len(ground.route.arcs)))
         for from_, to in [ground.route.span(i)]
     )
+    if visit.left == len(visit.way.states):
+        # It stands on the drive itself: not at the end of its arc, which may lie miles beyond.
+        gone = min(visit.way.length_m, ground.route.length_m)
     heights = read_heights(tags, place.osm, case.network.info.data_date)
     figures = [e.figure for e in heights.evidence if e.figure is not None]
     return Facility(

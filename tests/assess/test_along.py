@@ -9,6 +9,7 @@ from clearance.core.coach import Coach, Fuel
 from clearance.core.drive import Drive, InOutAnswer, Unverified
 from clearance.core.facility import Facility, FacilityKind
 from clearance.core.lengths import Length
+from clearance.network.network import Network
 from clearance.workflow import network_of
 from tests.assess.towns import COACH, halt
 from tests.towns import Town
@@ -116,3 +117,141 @@ def test_the_last_station_is_offered_for_a_full_tank() -> None:
 )
 def test_what_is_of_no_use_is_left_out(tags: dict[str, str], coach: Coach, listed: bool) -> None:
     assert bool(one(street({100: (1500, 5, tags)}, coach), 100)) is listed
+
+
+def town_of(
+    facilities: dict[int, tuple[float, float, dict[str, str]]],
+    corners: dict[int, dict[str, str]] | None = None,
+) -> Network:
+    """The same street; `corners` are tags of its nodes."""
+    town = Town()
+    places: dict[int, tuple[float, float]] = {
+        1: (0, 0), 2: (1000, 0), 3: (2000, 0), 4: (4000, 0), 5: (1000, -300), 6: (2000, -300), 7: (3000, 0),
+        8: (3000, 400),
+    }  # fmt: skip
+    for ref, (x, y) in places.items():
+        town.node(ref, x, y, (corners or {}).get(ref))
+    town.way(10, [1, 2, 3, 7, 4], {"highway": "primary", "name": "Long Street", "maxspeed": "60"})
+    town.way(11, [2, 5, 6, 3], {"highway": "residential", "name": "South Ring", "maxspeed": "30"})
+    town.way(12, [7, 8], {"highway": "residential", "name": "Blind Lane", "maxspeed": "30"})
+    for ref, (east, north, tags) in facilities.items():
+        town.node(ref, east, north, tags)
+    return network_of(town.extract())
+
+
+def along(
+    network: Network,
+    *stops: float,
+    coach: Coach = COACH,
+    seconds: float = 600,
+    kinds: tuple[FacilityKind, ...] = tuple(FacilityKind),
+) -> tuple[Facility, ...]:
+    return plan_day(
+        network,
+        coach,
+        [halt(x, 0) for x in stops],
+        unverified=Unverified.AVOID,
+        along=Along(kinds=kinds, detour_s=seconds),
+    ).along
+
+
+DUMP = {"amenity": "sanitary_dump_station"}
+WATER = {"amenity": "water_point"}
+
+
+def test_what_is_at_the_corners_of_the_drive_is_in_the_drive_and_the_detour_alike() -> None:
+    """A bar of untold height on the way costs a quarter of an hour either way: no detour."""
+    network = town_of({100: (2500, 5, DUMP), 101: (1500, 5, DUMP)}, {3: {"barrier": "height_restrictor"}})
+    before, after = along(network, 100, 3900)
+    assert (before.place.osm, after.place.osm) == ("node/101", "node/100")
+    assert before.detour_s == pytest.approx(0, abs=0.1)
+    assert after.detour_s == pytest.approx(0, abs=0.1)
+
+
+def test_a_structure_on_the_way_to_a_facility_counts_in_its_detour() -> None:
+    network = town_of({100: (1500, -305, DUMP)}, {5: {"barrier": "height_restrictor"}})
+    assert along(network, 100, 3900, seconds=600) == ()
+    (dump,) = along(network, 100, 3900, seconds=1100)
+    assert dump.detour_s == pytest.approx(132 + 900, rel=0.01)
+
+
+@pytest.mark.parametrize(("seconds", "listed"), [(71.5, False), (72.7, True)])
+def test_a_detour_as_long_as_allowed_is_allowed(seconds: float, listed: bool) -> None:
+    """300 m into the blind lane and out again at 30 km/h: 72 s."""
+    network = town_of({100: (3000, 300, WATER)})
+    assert bool(along(network, 100, 3900, seconds=seconds)) is listed
+
+
+@pytest.mark.parametrize(("north", "listed"), [(149, True), (151, False)])
+def test_a_facility_farther_than_150_m_from_any_road_is_none(north: float, listed: bool) -> None:
+    network = town_of({100: (500, north, DUMP)})
+    assert bool(along(network, 100, 3900)) is listed
+
+
+@pytest.mark.parametrize("x", [110, 150, 900, 1100, 2500, 3500, 3890])
+def test_how_far_along_the_drive_a_facility_is(x: float) -> None:
+    (dump,) = along(town_of({100: (x, 5, DUMP)}), 100, 3900)
+    assert dump.distance_m == pytest.approx(x - 100, abs=1)
+    assert dump.detour_s == pytest.approx(0, abs=0.2)
+    assert (dump.place.osm, dump.in_out.answer) == ("node/100", InOutAnswer.DRIVES_THROUGH)
+
+
+def test_beyond_the_end_a_coach_has_to_turn() -> None:
+    (beyond,) = along(town_of({100: (3950, 5, DUMP)}), 100, 3900)
+    assert beyond.in_out.answer is InOutAnswer.NEEDS_ROOM
+    assert beyond.distance_m == pytest.approx(3800, abs=1)
+
+
+def test_on_the_second_leg_distances_count_from_the_start_of_the_day() -> None:
+    network = town_of({100: (3500, 5, DUMP), 101: (500, 5, WATER)})
+    water, dump = along(network, 100, 1500, 3900)
+    assert water.distance_m == pytest.approx(400, abs=1)
+    assert dump.distance_m == pytest.approx(3400, abs=1)
+
+
+def test_only_what_was_asked_for() -> None:
+    network = town_of({100: (500, 5, DUMP), 101: (600, 5, WATER), 102: (700, 5, GAS)})
+    assert [f.kind for f in along(network, 100, 3900, kinds=(FacilityKind.WATER,))] == [FacilityKind.WATER]
+    assert along(network, 100, 3900, kinds=()) == ()
+
+
+def tank(
+    *stations: tuple[float, float, dict[str, str]], coach: Coach = COACH, stops: tuple[float, ...] = ()
+) -> str:
+    """The station for a full tank; empty where there is none."""
+    network = town_of({100 + i: station for i, station in enumerate(stations)})
+    found = [f.place.osm for f in along(network, *(stops or (100, 3900)), coach=coach) if f.full_tank]
+    assert len(found) < 2
+    return found[0] if found else ""
+
+
+def test_the_station_for_a_full_tank() -> None:
+    assert tank() == ""
+    assert tank((500, 5, GAS)) == "node/100"
+    # As near to the end as there is.
+    assert tank((500, 5, GAS), (2500, 5, GAS)) == "node/101"
+    assert tank((2500, 5, GAS), (500, 5, GAS)) == "node/100"
+    # A minute of detour weighs as much as a kilometre: 132 s of it lose against a kilometre earlier.
+    assert tank((1500, -305, GAS), (500, 5, GAS)) == "node/101"
+    # No station where the coach has to turn round, nor under a canopy below its need.
+    assert tank((3000, 300, GAS), (500, 5, GAS)) == "node/101"
+    need = COACH.need.tenths
+    for tenths, station in ((need, "node/101"), (need - 1, "node/100")):
+        height = {"maxheight": f"{tenths / 10_000:.4f}"}
+        assert tank((500, 5, GAS), (2500, 5, GAS | height)) == station
+    # On the last leg only.
+    assert tank((500, 5, GAS), stops=(100, 1500, 3900)) == ""
+    assert tank((500, 5, GAS), (1600, 5, GAS), stops=(100, 1500, 3900)) == "node/101"
+
+
+def test_a_station_for_a_full_tank_comes_even_where_detours_are_not_wanted() -> None:
+    network = town_of({100: (1500, -305, GAS)})
+    (only,) = along(network, 100, 3900, seconds=10)
+    assert only.full_tank
+    assert along(network, 100, 3900, seconds=10, kinds=(FacilityKind.DUMP,)) == ()
+
+
+def test_the_lowest_height_told_of_a_station_is_its_canopy() -> None:
+    network = town_of({100: (500, 5, GAS | {"maxheight": "4.5", "maxheight:physical": "4.2"})})
+    (fuel,) = along(network, 100, 3900)
+    assert fuel.canopy == Length.from_metres("4.2")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -206,3 +207,137 @@ def test_coaches_by_label_by_order_and_new_ones() -> None:
     two = replace(new, coaches=(COACH, COACH), rows=(*new.rows, replace(new.rows[0], coach=1)))
     found = compare(old, two, ["Wren", "Heron"])
     assert (found.same, found.moved, found.new_coaches) == (1, (), ("Wren",))
+
+
+M = 1 / 111_320.0  # a metre of latitude in degrees, as the module has it
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "word"),
+    [
+        ("height", Length.from_feet(12), "height"),
+        ("margin", Length.from_feet(1), "margin"),
+        ("comfort", Length.from_feet(15), "comfort"),
+        ("width", Length.from_feet(8), "width"),
+        ("length", Length.from_feet(40), "length"),
+        ("weight_kg", 9000, "weight"),
+        ("towing", True, "what it tows"),
+        ("tow_reversible", True, "whether its tow can be backed up"),
+        ("propane", False, "propane aboard"),
+        ("wheelbase", Length.from_feet(24), "wheelbase"),
+    ],
+)
+def test_each_measure_of_a_coach_is_a_cause(field: str, value: object, word: str) -> None:
+    other = replace(COACH, **{field: value})  # type: ignore[arg-type]
+    [moved] = compare(replace(then(Verdict.CLEAR), coaches=(other,)), now(Verdict.CARE), ["Heron"]).moved
+    assert [(c.kind, c.text) for c in moved.causes] == [(CauseKind.COACH, word)]
+
+
+@pytest.mark.parametrize(
+    ("known", "figure", "can_clear", "changed"),
+    [
+        # What is known, then and now: a verified figure, an unverified one, nothing.
+        (Known(clearance=HIGH, verified=True), HIGH, True, None),
+        (Known(clearance=HIGH, verified=True), HIGH, False, StructureChanged.UNKNOWN),
+        (Known(clearance=HIGH, verified=True), None, True, StructureChanged.UNKNOWN),
+        (Known(clearance=HIGH, verified=False), HIGH, True, StructureChanged.KNOWN),
+        (Known(clearance=HIGH, verified=False), HIGH, False, None),
+        (Known(clearance=HIGH, verified=False), None, True, StructureChanged.UNKNOWN),
+        (Known(clearance=None, verified=False), HIGH, True, StructureChanged.KNOWN),
+        (Known(clearance=None, verified=False), HIGH, False, StructureChanged.KNOWN),
+        (Known(clearance=None, verified=False), None, True, None),
+        # A verified bound of no figure is more than a figure that nobody stands for.
+        (Known(clearance=None, verified=True), HIGH, False, StructureChanged.UNKNOWN),
+        (Known(clearance=None, verified=True), HIGH, True, StructureChanged.KNOWN),
+    ],
+)
+def test_what_is_known_is_ranked(
+    known: Known, figure: Length | None, can_clear: bool, changed: StructureChanged | None
+) -> None:
+    old = replace(was("a", HIGH), forward=known, backward=known)
+    new = now(Verdict.CLEAR, structure("a", figure, can_clear=can_clear))
+    assert [c.changed for c in compare(then(Verdict.CLEAR, old), new, ["Heron"]).structures] == (
+        [changed] if changed else []
+    )
+
+
+@pytest.mark.parametrize(
+    ("along", "metres", "same"),
+    [("lat", 7.9, True), ("lat", 8.1, False), ("lon", 7.9, True), ("lon", 8.1, False)],
+)
+@pytest.mark.parametrize("lat", [0.0, 45.0, 69.0, -69.0])
+def test_mapped_anew_within_eight_metres(along: str, metres: float, same: bool, lat: float) -> None:
+    for sign in (1, -1):
+        shift = sign * metres * M
+        if along == "lon":
+            shift /= math.cos(math.radians(lat))
+        old = replace(was("a", HIGH), lon=-40.0, lat=lat)
+        new = replace(
+            structure("b", LOW),
+            lon=-40.0 + (shift if along == "lon" else 0),
+            lat=lat + (shift if along == "lat" else 0),
+        )
+        found = compare(then(Verdict.CLEAR, old), now(Verdict.CLEAR, new), ["Heron"]).structures
+        expected = [StructureChanged.LOWERED] if same else [StructureChanged.NEW, StructureChanged.GONE]
+        assert sorted(c.changed for c in found) == sorted(expected)
+        if same:
+            assert found[0].keys == {"a", "b"}
+            assert (found[0].before, found[0].now) == (HIGH, LOW)
+
+
+def test_of_two_that_were_mapped_anew_the_nearest_are_one() -> None:
+    old = [was("a", HIGH), was("b", HIGH, at=6 * M)]
+    new = [structure("c", LOW, at=1 * M), structure("d", HIGH, at=5 * M)]
+    (changed,) = compare(then(Verdict.CLEAR, *old), now(Verdict.CLEAR, *new), ["Heron"]).structures
+    assert changed.keys == {"a", "c"}
+
+
+def test_another_kind_at_the_same_place_is_another_structure() -> None:
+    new = replace(structure("b", HIGH), kind=Kind.GANTRY)
+    found = compare(then(Verdict.CLEAR, was("a", HIGH)), now(Verdict.CLEAR, new), ["Heron"]).structures
+    assert [c.changed for c in found] == [StructureChanged.NEW, StructureChanged.GONE] or [
+        c.changed for c in found
+    ] == [StructureChanged.GONE, StructureChanged.NEW]
+
+
+@pytest.mark.parametrize(("metres", "cause"), [(0.9, CauseKind.ROADS), (1.1, CauseKind.HOME)])
+def test_a_home_within_a_metre_is_the_same(metres: float, cause: CauseKind) -> None:
+    old = replace(then(Verdict.CLEAR), home=(HOME.lon, HOME.lat + metres * M))
+    assert kinds(compare(old, now(Verdict.CARE), ["Heron"])) == [cause]
+
+
+@pytest.mark.parametrize(("metres", "same"), [(299, True), (301, False)])
+def test_a_destination_of_the_same_name_within_300_m_is_the_same(metres: float, same: bool) -> None:
+    near = replace(QUAY, lat=QUAY.lat + metres * M)
+    found = compare(then(Verdict.CARE), now(Verdict.CARE, place=near), ["Heron"])
+    assert found.same == int(same)
+    assert len(found.moved) == (0 if same else 2)
+
+
+def test_of_two_destinations_of_one_name_the_nearest_is_meant() -> None:
+    old = then(Verdict.CLEAR)
+    far = replace(old.rows[0], lat=QUAY.lat + 200 * M, verdict=Verdict.BLOCKED)
+    for rows in ((far, old.rows[0]), (old.rows[0], far)):
+        found = compare(replace(old, rows=rows), now(Verdict.CLEAR), ["Heron"])
+        assert found.same == 1
+        assert [(m.before, m.now) for m in found.moved] == [(Verdict.BLOCKED, None)]
+
+
+def test_a_place_without_a_name_is_told_by_its_coordinates() -> None:
+    found = compare(then(Verdict.CLEAR), now(Verdict.CARE, place=Place(lon=-41.0, lat=46.0)), ["Heron"])
+    assert found.moved[0].name == "46.00000,-41.00000"
+    assert (found.source, found.data_date) == ("old.osm", "2026-01-01")
+
+
+def test_changes_of_structures_come_in_the_order_of_their_kinds() -> None:
+    old = then(Verdict.CLEAR, was("a", LOW), was("b", HIGH, at=1), was("c", HIGH, at=2), was("d", LOW, at=3))
+    new = now(Verdict.CLEAR, structure("a", HIGH), structure("b", LOW, at=1), structure("e", HIGH, at=4),
+              structure("d", HIGH, at=3))  # fmt: skip
+    found = compare(old, new, ["Heron"]).structures
+    order = [list(StructureChanged).index(c.changed) for c in found]
+    assert order == sorted(order)
+    raised = [min(c.keys) for c in found if c.changed is StructureChanged.RAISED]
+    assert raised == ["a", "d"]
+    assert {c.changed: c.text for c in found if c.changed is StructureChanged.NEW} == {
+        StructureChanged.NEW: ""
+    }
