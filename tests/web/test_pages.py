@@ -15,7 +15,7 @@ from clearance.core.coach import Coach, Fuel
 from clearance.core.coach_items import ITEMS
 from clearance.core.lengths import Length
 from clearance.web.asked import Form, coach_form
-from clearance.web.pages import coach_pairs
+from clearance.web.forms import coach_pairs
 from tests.web.conftest import CAMP, HERON, QUAY, WREN, YARD, over
 
 COACH = {"coach.height": "13ft", "coach.margin": "6in", "coach.comfort": "14ft"}

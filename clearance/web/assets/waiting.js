@@ -11,7 +11,8 @@
     const answer = await fetch(`/api/jobs/${job}`);
     const told = answer.ok ? await answer.json() : { state: "gone" };
     if (told.state !== "waiting" && told.state !== "running") {
-      location.reload();
+      // Not a reload: that would keep the place to which a longer page before it was scrolled.
+      location.replace(location.pathname + location.search);
       return;
     }
     if (told.state === "running") {
