@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from clearance.core.changes import Cause, CauseKind, Changes, Moved, StructureChange, StructureChanged
 from clearance.core.drive import Verdict
-from clearance.core.structure import Structure
+from clearance.core.structure import Kind, Structure
 from clearance.outputs.json_values import clearance_value
 from clearance.outputs.measures import Units, clearance_text
 from clearance.outputs.screen_words import NOT_SCREENED
-from clearance.outputs.wording import plain, structure_text, verdict_word
+from clearance.outputs.wording import kind_text, plain, structure_text, verdict_word
 
 __all__ = [
     "cause_text",
+    "causes_counted",
+    "causes_text",
     "changes_headline",
     "changes_json",
     "moved_text",
@@ -31,6 +33,9 @@ _CHANGED = {
     StructureChanged.KNOWN: "height known now",
     StructureChanged.UNKNOWN: "height not known any more",
 }
+
+#: What a structure is called that has neither name nor road.
+_NAMELESS = {kind_text(kind) for kind in Kind}
 
 
 def changes_headline(changes: Changes) -> str:
@@ -64,15 +69,32 @@ def moved_text(moved: Moved, known: Mapping[str, Structure], units: Units = Unit
     first = (
         f"{plain(moved.name)} ({plain(moved.label)}): {_verdict(moved.now)}, was {_verdict(moved.before)}."
     )
-    return " ".join([first, *(cause_text(cause, known, units) for cause in moved.causes)])
+    return f"{first} {causes_text(moved.causes, known, units)}".strip()
 
 
-def cause_text(cause: Cause, known: Mapping[str, Structure], units: Units = Units.FEET) -> str:
-    """One reason, as a sentence."""
+def causes_text(causes: Sequence[Cause], known: Mapping[str, Structure], units: Units = Units.FEET) -> str:
+    """The reasons as sentences."""
+    return " ".join(cause_text(cause, count, known, units) for cause, count in causes_counted(causes, known))
+
+
+def causes_counted(causes: Sequence[Cause], known: Mapping[str, Structure]) -> list[tuple[Cause, int]]:
+    """The reasons without those that would be told in the same words, and how many each stands for."""
+    texts = [tuple(_cause_text(cause, known, units) for units in Units) for cause in causes]
+    counts = Counter(texts)
+    return [(causes[texts.index(text)], count) for text, count in counts.items()]
+
+
+def cause_text(cause: Cause, count: int, known: Mapping[str, Structure], units: Units = Units.FEET) -> str:
+    """A reason that stands for `count` alike, as a sentence."""
+    text = _cause_text(cause, known, units)
+    return text if count == 1 else f"{text.removesuffix('.')}, {count} of them."
+
+
+def _cause_text(cause: Cause, known: Mapping[str, Structure], units: Units) -> str:
     match cause.kind:
         case CauseKind.STRUCTURE:
             assert cause.change is not None, "a structure is told"
-            return f"{_capital(structure_change_text(cause.change, known, units))}."
+            return f"{_capital(_change_text(cause.change, known, units))}."
         case CauseKind.COACH:
             return f"The coach is another one: {cause.text}."
         case CauseKind.POLICY:
@@ -90,7 +112,13 @@ def _capital(text: str) -> str:
 def structure_change_text(
     change: StructureChange, known: Mapping[str, Structure], units: Units = Units.FEET
 ) -> str:
-    """A structure in words, how it changed, and its heights."""
+    """A structure in words, where it is if it has neither name nor road, how it changed, and its heights."""
+    return _change_text(change, known, units, located=True)
+
+
+def _change_text(
+    change: StructureChange, known: Mapping[str, Structure], units: Units, *, located: bool = False
+) -> str:
     name = next((structure_text(known[key]) for key in sorted(change.keys) if key in known), change.text)
     heights = [
         "no height" if height is None else clearance_text(height, units)
@@ -105,6 +133,8 @@ def structure_change_text(
             told = heights[1] if heights[0] == heights[1] else f"{heights[1]}, was {heights[0]}"
             if change.changed is StructureChanged.UNKNOWN and change.now is not None:
                 told += ", not to be relied on"
+    if located and name in _NAMELESS:
+        name = f"{name} at {change.lat:.5f},{change.lon:.5f}"
     return f"{plain(name)}: {_CHANGED[change.changed]} ({told})"
 
 
@@ -148,7 +178,7 @@ def changes_json(
                 "why": [
                     {
                         "kind": cause.kind.value,
-                        "text": cause_text(cause, known, units),
+                        "text": _cause_text(cause, known, units),
                         "keys": [] if cause.change is None else sorted(cause.change.keys),
                     }
                     for cause in m.causes

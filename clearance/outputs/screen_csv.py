@@ -10,7 +10,7 @@ from clearance.core.screening import Admitted, Problem, Row, Screening, Trip
 from clearance.core.structure import Standing, Structure
 from clearance.outputs.csv_table import table_csv
 from clearance.outputs.measures import Units, clearance_text
-from clearance.outputs.screen_changes import cause_text, was_text
+from clearance.outputs.screen_changes import causes_text, was_text
 from clearance.outputs.screen_words import (
     NOT_SCREENED,
     by_key,
@@ -105,9 +105,7 @@ class RowCells:
             "off_road_m": round(row.off_road_m, 1),
             "why": " ".join(reason_parts(row, known, self._units)),
             "was": "" if moved is None else was_text(moved),
-            "moved_because": ""
-            if moved is None
-            else " ".join(cause_text(cause, known, self._units) for cause in moved.causes),
+            "moved_because": "" if moved is None else causes_text(moved.causes, known, self._units),
             "tallest_coach": tallest_text(row.tallest, coach.margin, Units.FEET),
             "tallest_clearance_m": _admitted(row.tallest),
             "tallest_coach_verified": tallest_text(row.tallest_verified, coach.margin, Units.FEET),

@@ -13,6 +13,7 @@ from clearance.outputs.measures import Units, clearance_text, distance_text
 from clearance.outputs.page_view import dual, sign_of, slug_of
 from clearance.outputs.screen_changes import (
     cause_text,
+    causes_counted,
     changes_headline,
     moved_text,
     structure_change_text,
@@ -59,7 +60,10 @@ def screen_texts(screening: Screening) -> dict[str, Any]:
     for row in screening.rows:
         cells = _row(row, screening, known)
         if change := moved.get((row.number, row.coach)):
-            why = [dual(lambda u, c=c: cause_text(c, known, u)) for c in change.causes]  # type: ignore[misc]
+            why = [
+                dual(lambda u, c=cause, n=count: cause_text(c, n, known, u))  # type: ignore[misc]
+                for cause, count in causes_counted(change.causes, known)
+            ]
             cells["moved"] = [f"Was {was_text(change)}.", *why]
         rows.append(cells)
     return {
