@@ -141,7 +141,7 @@ class _Folder:
                 found.pop(name, None)
                 if wanted and prints.get(name) == wanted and self._sha256(told.file) == told.sha256:
                     found[name] = told
-            except (ValueError, KeyError, TypeError):
+            except (ValueError, KeyError, TypeError, RecursionError):
                 continue  # a line that was being written when a run was killed
         return found
 

@@ -192,7 +192,6 @@ def _be_child(request: dict[str, Any]) -> None:
     """Run the command and leave, as a process of its own would."""
     code = 1
     try:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
         _print_to(request["out"], request["err"])
         os.environ.update(request["env"])
         if request.get("limit"):
@@ -205,6 +204,8 @@ def _be_child(request: dict[str, Any]) -> None:
         count = _watch(request.get("die_at", 0)) if "count" in request or request.get("die_at") else None
         from clearance.__main__ import main
 
+        # Ignored until here, as by whoever has not started yet.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         try:
             main()
             code = 0
