@@ -481,3 +481,127 @@ def test_a_twentieth_of_a_country_in_a_twentieth_of_the_time() -> None:
     assert {id(m.records[0]) for m in found.matches} == {id(r) for r in overpasses}
     assert all(len(m.structures) == 1 for m in found.matches)
     assert spent < 8 * 10 / 20
+
+
+UPPERS: dict[str, dict[str, str]] = {
+    "road": MILL | BRIDGE,
+    "rail": {"railway": "rail", **BRIDGE},
+    "foot": {"highway": "footway", **BRIDGE},
+    "other": {"man_made": "pipeline", "location": "overhead", "layer": "1"},
+}
+#: Item 42A of FHWA-PD-96-001: 1 highway, 2 railway, 3 on foot, 4 highway and railway, 5 highway and foot,
+#: 6 overpass, 7 and 8 third and fourth level, 9 building, 0 other.
+CARRIED = {
+    **{code: {"road"} for code in "15678"},
+    "2": {"rail"},
+    "3": {"foot"},
+    "4": {"road", "rail"},
+    "9": set(),
+    "0": {"other"},
+    "": set(UPPERS),
+}
+
+
+@pytest.mark.parametrize("code", sorted(CARRIED))
+@pytest.mark.parametrize("upper", sorted(UPPERS))
+def test_item_42a_says_what_is_above(code: str, upper: str) -> None:
+    record = over_heather(service_on=code, carried="")
+    assert bool(fused(overpass(UPPERS[upper]), record).matches) == (upper in CARRIED[code])
+
+
+@pytest.mark.parametrize(
+    ("code", "road"),
+    [*((c, True) for c in ("1", "4", "6", "8", "0", "")), *((c, False) for c in ("2", "3", "5", "7", "9"))],
+)
+def test_item_42b_says_what_is_beneath(code: str, road: bool) -> None:
+    """42B: 1 highway, 2 railway, 3 on foot, 4 highway and railway, 5 water, 6 to 8 with water, 9 relief."""
+    assert bool(fused(overpass(), over_heather(service_under=code)).matches) is road
+
+
+def test_a_road_beneath_by_item_42b_must_be_on_the_map() -> None:
+    town = Town().node(4, 0, -20).node(5, 0, 20).node(3, 0, -200).node(6, 0, 200)
+    town.way(20, [4, 5], MILL | BRIDGE).way(21, [3, 4], MILL).way(22, [5, 6], MILL)
+    for code, fits in (("1", False), ("4", False), ("6", False), ("8", False), ("5", True), ("2", True)):
+        record = over_heather(service_under=code, item_54=MISSING, item_53=figure("3.9", ""))
+        assert bool(fused(town, record).matches) is fits
+
+
+@pytest.mark.parametrize(
+    ("told", "east"),
+    [
+        *(({"carried": f"I 95 {heading}"}, heading == "NB") for heading in ("NB", "SB")),
+        *(({"carried": "I 95", "suffix": code}, code == "1") for code in ("1", "3")),
+        *(({"carried": "I 95", "parallel": code}, code == "R") for code in ("R", "L")),
+    ],
+)
+def test_the_direction_of_travel_by_each_item(told: dict[str, str], east: bool) -> None:
+    """Items 7, 5E (1 north, 3 south) and 101 tell which of two parallel bridges is meant: north is east."""
+    record = at("1", 0, 0, features="HEATHER ST", traffic="1", item_54=figure("4.5"), **told)
+    (match,) = fused(parallel_town(), record).matches
+    assert match.structures[0].split(":")[1] == ("way/20" if east else "way/21")
+
+
+@pytest.mark.parametrize(
+    ("told", "east"),
+    [
+        *(({"carried": f"I 95 {heading}"}, heading == "EB") for heading in ("EB", "WB")),
+        *(({"carried": "I 95", "suffix": code}, code == "2") for code in ("2", "4")),
+        *(({"carried": "I 95", "parallel": code}, code == "R") for code in ("R", "L")),
+    ],
+)
+def test_the_same_where_the_bridges_run_east_and_west(told: dict[str, str], east: bool) -> None:
+    motorway = {"highway": "motorway", "ref": "I 95", "oneway": "yes", **BRIDGE}
+    town = Town().node(1, 0, -200).node(2, 0, 200).way(10, [1, 2], HEATHER)
+    town = town.node(3, -30, -12).node(4, 30, -12).way(20, [3, 4], motorway)
+    town = town.node(5, 30, 12).node(6, -30, 12).way(21, [5, 6], motorway)
+    record = at("1", 0, 0, features="HEATHER ST", traffic="1", item_54=figure("4.5"), **told)
+    (match,) = fused(town, record).matches
+    assert match.structures[0].split(":")[1] == ("way/20" if east else "way/21")
+
+
+@pytest.mark.parametrize(
+    ("metres", "clears"), [("8.99", True), ("9.0", False), ("19.99", False), ("20.0", True)]
+)
+def test_heights_that_may_be_feet(metres: str, clears: bool) -> None:
+    assert under(fused(overpass(), over_heather(item_54=figure(metres)))).verified() is clears
+
+
+@pytest.mark.parametrize(
+    "highway", ["service", "track", "footway", "path", "cycleway", "bridleway", "pedestrian", "residential"]
+)
+def test_byways_are_cleared_by_name_alone(highway: str) -> None:
+    byway = {"highway": highway, "motor_vehicle": "yes"}
+    for name, features, clears in (
+        ("", "HEATHER ST", highway == "residential"),
+        ("Low Lane", "LOW LANE", True),
+        ("Low Lane", "HEATHER ST, LOW LANE", True),
+    ):
+        tags = byway | ({"name": name} if name else {})
+        town = overpass().node(7, -200, 15).node(8, 200, 15).way(11, [7, 8], tags)
+        assert under(fused(town, over_heather(features=features)), 11).verified() is clears
+
+
+def test_records_around_the_map_are_looked_at_and_others_counted() -> None:
+    """Within 0.01 degrees of the box of the map."""
+    inside = at("1", 3, 4, carried="SR 7", features="HEATHER ST")
+    places = [(-200 - 0.0099 * 78846.8, 0), (0, 200 + 0.0099 * 111131.8)]
+    outside = [(-200 - 0.0101 * 78846.8, 0), (0, 200 + 0.0101 * 111131.8)]
+    outside += [(200 + 0.0101 * 78846.8, 0), (0, -200 - 0.0101 * 111131.8)]
+    near = [at(str(10 + i), x, y) for i, (x, y) in enumerate(places)]
+    far = [at(str(20 + i), x, y) for i, (x, y) in enumerate(outside)]
+    found = fused(overpass(), inside, *near, *far)
+    assert found.outside == len(far)
+    assert len(found.unmatched) == len(near)
+
+
+def test_the_items_of_the_specification_of_2022_have_their_own_names() -> None:
+    items = {"item_54": figure("4.5"), "item_53": figure("3.9", ""), "item_10": figure("4.1", "")}
+    covered = MILL | {"bridge": "covered", "layer": "1"}
+    for edition, beneath, on in (
+        (1995, {"Item 54"}, {"Item 53", "Item 10"}),
+        (2022, {"B.H.13"}, {"B.H.13", "B.H.12"}),
+    ):
+        found = fused(overpass(covered), over_heather(edition=edition, **items))
+        (deck,) = [s for s in found.structures if s.kind is Kind.COVERED_BRIDGE]
+        assert {e.key for e in added(under(found))} == beneath
+        assert {e.key for e in added(deck)} == on
