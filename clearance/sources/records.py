@@ -202,10 +202,20 @@ def read_records(path: Path, *, removed: bool = False) -> tuple[Record, ...]:
     """
     if not path.exists():
         raise InputError(f"{path}: there is no such file of records; `clearance record add` makes one")
-    with _opened(path, f"{path.resolve().as_uri()}?mode=rw") as connection:
+    with _opened(path, f"{path.resolve().as_uri()}?{_to_read(path.resolve())}") as connection:
         if _told(path, connection) == 0:
             return ()
         return _Records(path, connection).all(removed=removed)
+
+
+def _to_read(path: Path) -> str:
+    """How to open a file of records for reading.
+
+    SQLite keeps its log beside the file, for readers too. Where none may be made and none is left, nobody
+    writes.
+    """
+    log = path.with_name(f"{path.name}-wal")
+    return "mode=rw" if os.access(path.parent, os.W_OK) or log.exists() else "mode=ro&immutable=1"
 
 
 @contextlib.contextmanager
@@ -225,6 +235,10 @@ def _opened(path: Path, uri: str) -> Iterator[sqlite3.Connection]:
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
             raise OutputError(f"{path}: another program holds it; try again when that is done") from error
+        if "decode" in str(error):
+            raise InputError(
+                f"{path}: is damaged, a text in it is none; import your last export into a new file"
+            ) from error
         raise OutputError(
             f"{path}: cannot be opened or written ({error}); is its folder writable and the disk not full?"
         ) from error

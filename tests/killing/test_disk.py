@@ -125,18 +125,25 @@ def test_folders_and_files_that_may_not_be_written(nest: Nursery, roads: Path, t
         "--unit",
         "m",
     ]
+    seen = ["record", "add", "--at", "45,-40", "--height", "4m", "--who", "Ines"]
+    nest.run(*seen, "--records", folder / "seen.sqlite")
     before = contents(tmp_path)
     folder.chmod(0o500)
     try:
         get: Arguments = ["get", osm, "-o", folder / "town.roads"]
         for arguments in (get, add):
             refused(nest.start(*arguments, meek=True), "town.roads", "you may not write there")
-        record = ["record", "add", "--at", "45,-40", "--height", "4m", "--who", "Ines"]
-        refused(nest.start(*record, "--records", folder / "r.sqlite", meek=True), "r.sqlite", "writable")
-        refused(nest.start(*record, "--records", folder / "a" / "r.sqlite", meek=True), "cannot be made")
+        for name in ("seen.sqlite", "new.sqlite"):
+            refused(nest.start(*seen, "--records", folder / name, meek=True), name, "writable")
+        refused(nest.start(*seen, "--records", folder / "a" / "new.sqlite", meek=True), "cannot be made")
         # Reading needs no leave to write.
-        child = nest.start("drive", folder / "town.roads", *PLACES, "--no-records", meek=True)
+        child = nest.start(
+            "drive", folder / "town.roads", *PLACES, "--records", folder / "seen.sqlite", meek=True
+        )
         assert child.wait() == 0, child.said()
+        child = nest.start("record", "list", "--records", folder / "seen.sqlite", meek=True)
+        assert child.wait() == 0, child.said()
+        assert "by Ines" in child.said()
     finally:
         folder.chmod(0o700)
     (folder / "town.roads").chmod(0o400)

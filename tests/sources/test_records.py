@@ -183,6 +183,28 @@ def test_the_usual_file_lies_in_the_users_data_folder(
     assert default_records_file() == tmp_path / "home" / ".local/share/clearance/records.sqlite"
 
 
+def test_a_flipped_bit_in_a_height_is_no_other_height(file: Path) -> None:
+    """SQLite keeps no sums of what it holds: a height that differs from how it was written is damage."""
+    with record_file(file) as records:
+        records.add([record(number) for number in range(3)])
+    connection = sqlite3.connect(file)
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+    whole = file.read_bytes()
+    height, raw = (40640).to_bytes(3, "big"), b"13'4\""
+    at = whole.index(raw)
+    places = [at + 1, whole.rindex(height, 0, at) + 1, whole.rindex(height, 0, at) + 2]
+    for place in places:
+        for bit in range(8):
+            flipped = bytearray(whole)
+            flipped[place] ^= 1 << bit
+            file.write_bytes(flipped)
+            with pytest.raises(InputError, match="damaged"):
+                read_records(file)
+    file.write_bytes(whole)
+    assert len(read_records(file)) == 3
+
+
 # --- two programs, and one that is killed -----------------------------------------------------------
 
 _WRITER = """
