@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -358,3 +358,161 @@ def test_hostile_texts_cost_little(text: str) -> None:
         judged(text, month)
     # Measured at 0.5 s for the worst of them; without bounds some take minutes.
     assert time.perf_counter() - start < 5
+
+
+LAST_DAYS = {
+    "Jan": 31, "Feb": 28, "Mar": 31, "Apr": 30, "May": 31, "Jun": 30,
+    "Jul": 31, "Aug": 31, "Sep": 30, "Oct": 31, "Nov": 30, "Dec": 31,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("number", "month"), list(enumerate(LAST_DAYS, start=1)))
+def test_days_that_a_month_has(number: int, month: str) -> None:
+    """The Gregorian calendar; 29 February is left uncertain."""
+    last = LAST_DAYS[month]
+    window = Window(datetime(2026, number, last, 8), datetime(2026, number, last, 9))
+    assert judged(f"{month} {last}", window) == ON
+    assert judged(f"{month} {last + 1}", window) == UNCERTAIN
+    assert judged(f"{month} 0", window) == UNCERTAIN
+    assert judged(f"{month} 1-{last}", window) == ON
+    assert judged(f"{month} 1-{last + 1}", window) == UNCERTAIN
+    other = "Jan" if month != "Jan" else "Feb"
+    assert judged(f"{other} 1-{other} 5", window) == OFF
+
+
+@pytest.mark.parametrize(
+    ("weekday", "day"), list(zip(["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"], range(13, 20), strict=True))
+)
+def test_every_weekday(weekday: str, day: int) -> None:
+    """13 July 2026 is a Monday."""
+    assert datetime(2026, 7, day).strftime("%a")[:2] == weekday
+    window = Window(datetime(2026, 7, day, 8), datetime(2026, 7, day, 9))
+    assert judged(weekday, window) == ON
+    assert judged(f"{weekday} 07:00-10:00", window) == ON
+    assert judged("Mo" if weekday != "Mo" else "Tu", window) == OFF
+
+
+@pytest.mark.parametrize(
+    ("condition", "expected"),
+    [
+        # A bound told in metres or tonnes was perhaps cut off, so that "at the bound" depends on the sign.
+        *((f"length {sign} 12", verdict) for sign, verdict in
+          ((">", OFF), ("<=", ON), (">=", UNCERTAIN), ("<", UNCERTAIN), ("=", UNCERTAIN), ("==", UNCERTAIN))),
+        *((f"length {sign} 12.1", verdict) for sign, verdict in
+          ((">", OFF), (">=", OFF), ("<", ON), ("<=", ON), ("=", OFF), ("==", OFF))),
+        *((f"length {sign} 11.9", verdict) for sign, verdict in
+          ((">", ON), (">=", ON), ("<", OFF), ("<=", OFF), ("=", OFF), ("==", OFF))),
+        ("width > 2.5", OFF),
+        ("width > 2.4", ON),
+        ("height > 3.9", OFF),
+        ("height > 3.8", ON),
+        ("weight > 7.5", OFF),
+        ("weight > 7.4", ON),
+        ("WEIGHT>7.4", ON),
+        ("weight > 7.4 ton", UNCERTAIN),
+        ("weight > 7.4 tons", UNCERTAIN),
+        ("weight > 8 tonnes", OFF),
+        ("axles > 2", UNCERTAIN),
+        ("length > long", UNCERTAIN),
+        ("length > 101", UNCERTAIN),
+        ("length > 100", OFF),
+    ],
+)  # fmt: skip
+def test_measures_at_their_bounds(condition: str, expected: tuple[bool, bool]) -> None:
+    assert judged(condition) == expected
+    assert judged(condition, None) == expected
+    assert judged(condition, coach=None) == UNCERTAIN
+
+
+def test_a_coach_that_does_not_tell_a_measure() -> None:
+    bare = Coach(height=Length.from_metres("3.9"))
+    for what in ("width", "length", "weight"):
+        assert judged(f"{what} > 1", coach=bare) == UNCERTAIN
+    assert judged("height > 3.8", coach=bare) == ON
+
+
+@pytest.mark.parametrize(
+    ("condition", "expected"),
+    [
+        ("24/7 AND 24/7", ON),
+        ("24/7 and wet", UNCERTAIN),
+        ("Sa AND wet", OFF),
+        ("wet AND Sa", OFF),
+        ("(24/7) AND (Tu)", ON),
+        ("((24/7) AND (Sa))", OFF),
+        ("vehicle AND Tu", ON),
+        ("hgv AND Tu", OFF),
+        ("24/7 OR Sa", UNCERTAIN),
+        ("24/7ANDTu", UNCERTAIN),
+        ("(24/7", UNCERTAIN),
+        ("24/7)", UNCERTAIN),
+    ],
+)
+def test_conditions_joined_by_and(condition: str, expected: tuple[bool, bool]) -> None:
+    assert judged(condition) == expected
+
+
+@pytest.mark.parametrize(("days", "expected"), [(31, ON), (32, UNCERTAIN)])
+def test_a_drive_of_more_than_a_month_is_at_no_known_time(days: int, expected: tuple[bool, bool]) -> None:
+    window = Window(TUESDAY, TUESDAY + timedelta(days=days))
+    assert judged("2026", window) == expected
+    assert judged("24/7", window) == ON
+
+
+def test_the_minutes_of_a_drive_at_the_edges_of_a_time() -> None:
+    def between(start: str, end: str) -> tuple[bool, bool]:
+        at = [TUESDAY.replace(hour=int(t[:2]), minute=int(t[3:])) for t in (start, end)]
+        return judged("08:00-09:00", Window(*at))
+
+    assert between("08:00", "08:59") == ON
+    assert between("08:00", "09:00") == UNCERTAIN
+    assert between("07:59", "08:30") == UNCERTAIN
+    assert between("09:00", "09:30") == OFF
+    assert between("07:00", "07:59") == OFF
+    assert between("07:00", "08:00") == UNCERTAIN
+    # Seconds are no reason to think that it is over.
+    late = TUESDAY.replace(hour=8, minute=59, second=59, microsecond=999)
+    assert judged("08:00-09:00", Window(late, late)) == ON
+
+
+def test_a_window_that_cannot_be() -> None:
+    with pytest.raises(UsageError, match="before its start"):
+        Window(TUESDAY, TUESDAY - timedelta(seconds=1))
+    assert Window(TUESDAY, TUESDAY).start == TUESDAY
+    zoned = TUESDAY.replace(tzinfo=UTC)
+    for start, end in ((zoned, zoned), (TUESDAY, zoned), (zoned, TUESDAY)):
+        with pytest.raises(UsageError, match="without a zone"):
+            Window(start, end)
+
+
+@pytest.mark.parametrize(
+    ("text", "condition"),
+    [
+        ("no @ (a)(b)", "(a)(b)"),
+        ("no @ (a) b", "(a) b"),
+        ("no @ (ab)", "ab"),
+        ("no @ (a)", "a"),
+        ("no @ ( (a) )", "a"),
+        ("no @ ((a) AND (b))", "(a) AND (b)"),
+    ],
+)
+def test_parentheses_round_the_whole_of_a_condition(text: str, condition: str) -> None:
+    assert [c.condition for c in parse_conditional(text)] == [condition]
+
+
+def test_a_text_of_a_thousand_signs_is_read_and_a_longer_one_not() -> None:
+    fits = "no @ (" + "x" * (1000 - 7) + ")"
+    assert len(fits) == 1000
+    assert parse_conditional(fits)[0].value == "no"
+    with pytest.raises(UnreadableError, match="too long"):
+        parse_conditional(fits[:-1] + "x)")
+    long = "24/7" + " " * 996
+    assert judged(long) == ON
+    assert judged(long + " ") == UNCERTAIN
+
+
+@pytest.mark.parametrize("rule", ["PH off", "SH closed", "PH,SH off", "PH , SH off"])
+def test_holidays_that_switch_a_rule_off(rule: str) -> None:
+    assert judged(f"Mo-Fr 10:00-12:00; {rule}") == OFF
+    assert judged(f"Mo-Fr 07:00-10:00; {rule}") == UNCERTAIN
+    assert parse_conditional(f"no @ Mo-Fr 07:00-09:00; {rule}")[0].condition.endswith(rule)
