@@ -159,8 +159,8 @@ def clean(trial: Trial, nest: Nursery, faults: list[str]) -> None:
     nest.run(*trial.arguments(), env=trial.env)
     still = [path for path in left if Path(path).exists()]
     folders = {str(Path(path).parent) for path in still}
-    # The folder of answers of a download that is over is written to no more.
-    if still and not isinstance(trial, Download):
+    # The folders of a download or of screenings that are over are written to no more.
+    if still and not isinstance(trial, Download | ScreenMany):
         faults.append(f"{trial.name}: {len(still)} of {len(left)} parts are still there in {folders}")
 
 

@@ -86,12 +86,13 @@ def main() -> None:
         # click takes the end of any file for the end of what is typed.
         if isinstance(error.__cause__, EOFError):
             _fail(error.__cause__)
-        click.echo("clearance: interrupted; no file is half written", err=True)
-        sys.exit(EXIT_INTERRUPTED)
+        _interrupted()
     except click.ClickException as error:
         error.show()
         sys.exit(EXIT_USAGE)
     except ClearanceError as error:
+        if _was_interrupted(error):
+            _interrupted()
         click.echo(f"clearance: {error}", err=True)
         sys.exit(EXIT_USAGE if isinstance(error, UsageError) else EXIT_FAILURE)
     except BrokenPipeError:
@@ -99,7 +100,23 @@ def main() -> None:
         _forget_stdout()
         sys.exit(EXIT_FAILURE)
     except Exception as error:
+        if _was_interrupted(error):
+            _interrupted()
         _fail(error)
+
+
+def _interrupted() -> NoReturn:
+    click.echo("clearance: interrupted; no file is half written", err=True)
+    sys.exit(EXIT_INTERRUPTED)
+
+
+def _was_interrupted(error: BaseException | None) -> bool:
+    """Whether Ctrl-C is behind an error: libraries in C take it for a failure of what they were about."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _fail(error: Exception) -> NoReturn:

@@ -24,7 +24,7 @@ __all__ = ["PART_GLOB", "not_written", "only_writer", "whole_file"]
 #: Names of files that are not whole yet. A run that is killed leaves one; see `whole_file`.
 PART_GLOB = ".clearance-*.part"
 #: So old a part may be its writer's to lock yet, in seconds.
-_YOUNG_S = 60.0
+_YOUNG_S = 2.0
 #: Where nothing can be locked, a part of this age is nobody's: no run lasts so long.
 _STALE_S = 86_400.0
 #: How often a file that another program is changing is asked for, in seconds.

@@ -1,0 +1,89 @@
+"""What no part of the program foresaw: one line that says whose fault it is, and the exit code."""
+
+from __future__ import annotations
+
+import errno
+import sys
+
+import click
+import pytest
+
+from clearance.cli import main as module
+
+
+def ends(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], program: str, name: str = "x.py"
+) -> tuple[object, str]:
+    """How the command line ends where a command does so, as if it stood in a file of that name."""
+
+    @click.command()
+    def command() -> None:
+        exec(compile(program, name, "exec"), {"errno": errno})
+
+    monkeypatch.setattr(module, "cli", command)
+    monkeypatch.setattr(sys, "argv", ["clearance"])
+    monkeypatch.delenv("CLEARANCE_DEBUG", raising=False)
+    with pytest.raises(SystemExit) as end:
+        module.main()
+    said = capfd.readouterr()
+    assert said.out == ""
+    assert "Traceback" not in said.err
+    return end.value.code, said.err.strip()
+
+
+@pytest.mark.parametrize(
+    ("program", "code", "said"),
+    [
+        ("raise RuntimeError('odd')", 1, "clearance: a fault of the program itself: RuntimeError: odd."),
+        ("raise KeyboardInterrupt", 130, "clearance: interrupted; no file is half written"),
+        (
+            # As numpy does where Ctrl-C comes while it compares two arrays.
+            "try: raise KeyboardInterrupt\nexcept BaseException as e: raise TypeError('arrays') from e",
+            130,
+            "clearance: interrupted; no file is half written",
+        ),
+        (
+            "from clearance.core.errors import RoadFileError as E\n"
+            "try: raise KeyboardInterrupt\nexcept BaseException: raise E('damaged') from None",
+            130,
+            "clearance: interrupted; no file is half written",
+        ),
+        (
+            "raise OSError(errno.ENOSPC, 'No space left on device', '/disk/a')",
+            1,
+            "clearance: /disk/a: No space left on device; free some space",
+        ),
+        (
+            "raise OSError(errno.EACCES, 'Permission denied', '/disk/a')",
+            1,
+            "clearance: /disk/a: Permission denied; check its permissions",
+        ),
+    ],
+)
+def test_errors_nobody_foresaw(
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+    *,
+    program: str,
+    code: int,
+    said: str,
+) -> None:
+    # What is printed is forgotten where there is no room for it: not the pipe of the tests.
+    monkeypatch.setattr(module, "_forget_stdout", lambda: None)
+    found, error = ends(monkeypatch, capfd, program)
+    assert (found, error.startswith(said)) == (code, True), error
+    assert len(error.splitlines()) == 1
+
+
+@pytest.mark.parametrize("error", ["EOFError()", "RuntimeError('no locator available')", "ValueError('cut')"])
+def test_searches_that_are_kept_and_damaged(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], error: str
+) -> None:
+    """A power cut or a full disk leaves what numba keeps cut off; which folder to clear is said."""
+    name = "/lib/numba/core/caching.py"
+    code, said = ends(monkeypatch, capfd, f"raise {error}", name)
+    assert code == 1
+    assert "searches that numba compiled" in said
+    assert "__pycache__" in said
+    monkeypatch.setenv("NUMBA_CACHE_DIR", "/my/folder")
+    assert "/my/folder" in ends(monkeypatch, capfd, f"raise {error}", name)[1]
