@@ -474,6 +474,7 @@ class _Container:
             and network.landmark_ms.shape[0] == network.node_osm.size
             and network.landmark_ms.shape[1] % 2 == 0
             and self._leads_within(network)
+            and _tells_within(network, all_of_it=self.bytes.size <= _LARGE_BYTES)
         )
         if not fits or manifest.get("counts", {}).get("arcs") != arcs:
             raise self.damaged("its arrays do not fit together")
@@ -510,6 +511,48 @@ class _Container:
 def _within(indices: npt.NDArray[np.int32], count: int) -> bool:
     # Read as unsigned, what is negative is too high as well: one look at each.
     return not indices.size or int(indices.view(np.uint32).max()) < count
+
+
+def _within_or_none(indices: npt.NDArray[np.int32], count: int) -> bool:
+    # -1 for none, read as unsigned and moved on by one, is 0.
+    return not indices.size or int((indices.view(np.uint32) + np.uint32(1)).max()) <= count
+
+
+def _tells_within(network: Network, *, all_of_it: bool) -> bool:
+    """Whether what is looked up along a drive is there.
+
+    Of a large file only the arrays that are short: nothing that is compiled follows the others, so that a
+    false one costs an error without kind words and no more.
+    """
+    n = network
+    arcs, nodes, rules, structures = n.arc_tail.size, n.node_osm.size, len(n.rules), len(n.structures)
+    sound = (
+        _within(n.rule_arc, arcs)
+        and _within(n.rule_index, rules)
+        and _within(n.noderule_node, nodes)
+        and _within(n.noderule_index, rules)
+        and _within(n.more_rule, rules)
+        and _within(n.nodehit_node, nodes)
+        and _within(n.nodehit_structure, structures)
+        and (not n.hit_side.size or int(n.hit_side.max()) <= 1)
+        # Rounding may leave a share a hair above 1.
+        and all(
+            bool(((a >= 0) & (a < 2)).all()) for a in (n.hit_position, n.hit_start, n.hit_end, n.hit_share)
+        )
+    )
+    if not sound or not all_of_it:
+        return sound
+    return (
+        _within_or_none(n.turn_rule, rules)
+        and _within_or_none(n.arc_reverse, arcs)
+        and _within(n.arc_way, len(n.ways))
+        and _within(n.arc_geom, n.geom_ptr.size - 1)
+        and int(n.geom_ptr[0]) == 0
+        and int(n.geom_ptr[-1]) == n.geom_lon.size
+        and _rising(n.geom_ptr)
+        and bool((n.arc_length >= 0).all() and np.isfinite(n.arc_length).all())
+        and bool((n.arc_seconds >= 0).all() and np.isfinite(n.arc_seconds).all())
+    )
 
 
 def _rising(pointers: npt.NDArray[np.int64] | npt.NDArray[np.int32]) -> bool:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import json
 import re
-import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,11 +23,13 @@ from clearance.core.coach_items import (
 from clearance.core.errors import InputError, UsageError
 from clearance.core.lengths import Length
 from clearance.sources.plain_text import read_text
+from clearance.sources.toml_text import parse_toml
 
 __all__ = ["coach_text", "read_coach"]
 
 #: The documented file has about 80 lines of 100 characters.
 _MOST_BYTES = 65_536
+_MOST_PROBLEMS = 40
 _TABLE = "towed"
 _ITEMS = {item.key: item for item in ITEMS}
 
@@ -85,9 +86,9 @@ def _entries(text: str) -> _Found:
     lines = text.replace("\r\n", "\n").split("\n")
     by_line = _line_by_line(lines)
     try:
-        whole = tomllib.loads(text)
-    # Besides its own error the library lets through what int() and deep nesting raise.
-    except (ValueError, RecursionError) as error:
+        whole = parse_toml(text)
+    # Besides its own error the library lets through what int() raises.
+    except ValueError as error:
         if not by_line.problems or '"""' in text or "'''" in text:
             by_line.problems = [(_line_in(str(error)), f"is not TOML: {_plain(error)}")]
         return by_line
@@ -111,8 +112,8 @@ def _line_by_line(lines: list[str]) -> _Found:
             found.lines.setdefault(header[1], number)
             continue
         try:
-            entries = _flat(tomllib.loads(line))
-        except (ValueError, RecursionError) as error:
+            entries = _flat(parse_toml(line))
+        except ValueError as error:
             key = re.match(r"\s*([\w-]+)\s*=", line)
             if key:
                 found.spoilt.add(table + key[1])
@@ -161,7 +162,7 @@ def _why_not(line: str, key: str, error: Exception) -> str:
 
 def _plain(error: Exception) -> str:
     """The library's words, with the place where it has one."""
-    return "nested too deeply" if isinstance(error, RecursionError) else " ".join(str(error).split())[:200]
+    return " ".join(str(error).split())[:200]
 
 
 def _line_in(message: str) -> int:
@@ -181,8 +182,11 @@ def _unknown(key: str) -> str:
 
 
 def _message(path: Path, problems: list[tuple[int, str]]) -> str:
-    """One problem on one line; several below one another, in the order of their lines."""
+    """One problem on one line; several below one another, in the order of their lines, up to a screenful."""
     texts = [f"line {line}: {text}" if line else text for line, text in sorted(problems)]
+    if len(texts) > _MOST_PROBLEMS:
+        texts[_MOST_PROBLEMS:] = [f"and {len(texts) - _MOST_PROBLEMS:,} more"]
+        return "\n  ".join([f"{path}: {len(problems):,} problems", *texts])
     if len(texts) == 1:
         return f"{path}: {texts[0]}"
     return "\n  ".join([f"{path}: {len(texts)} problems", *texts])

@@ -10,9 +10,10 @@ from typing import Any, NoReturn
 
 from clearance.core.errors import InputError
 from clearance.sources.coordinates import CoordinateError, lon_lat
+from clearance.sources.csv_table import folded_name
 from clearance.sources.plain_text import read_text
 
-__all__ = ["Shape", "position_lon_lat", "read_shapes"]
+__all__ = ["Shape", "folded_properties", "position_lon_lat", "read_shapes"]
 
 _GEOMETRIES = frozenset({"Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon"})
 _DEEPEST_COLLECTION = 8
@@ -38,13 +39,15 @@ def read_shapes(path: Path, *, most_bytes: int) -> list[Shape]:
     """
     text = read_text(path, most_bytes=most_bytes, what="a GeoJSON file")
     try:
-        content = json.loads(text, parse_constant=_refuse)
+        content = json.loads(text, parse_constant=_refuse, object_pairs_hook=_object)
     except RecursionError as error:
         raise InputError(f"{path}: is nested too deeply for GeoJSON; export it again") from error
     except json.JSONDecodeError as error:
         raise InputError(
             f"{path}, line {error.lineno}, column {error.colno}: is not JSON ({error.msg}); export it again"
         ) from error
+    except _TwiceError as error:
+        raise InputError(f"{path}: {error}; export it again") from error
     # What int() says of a number of thousands of digits, and what _refuse says.
     except ValueError as error:
         raise InputError(f"{path}: a number cannot be read ({str(error)[:100]}); export it again") from error
@@ -54,6 +57,38 @@ def read_shapes(path: Path, *, most_bytes: int) -> list[Shape]:
 
 def _refuse(name: str) -> NoReturn:
     raise ValueError(f"{name} is no number in JSON")
+
+
+class _TwiceError(ValueError):
+    """An object with a name that stands in it twice."""
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object whose names differ: of two heights under one name nobody can tell which is meant."""
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise _TwiceError(f"holds an object in which the name {twice[:40]!r} stands twice")
+    return found
+
+
+def folded_properties(properties: Mapping[str, Any]) -> dict[str, Any]:
+    """Properties that have a value, by their names as `csv_table.folded_name` compares them.
+
+    Raises CoordinateError where two of them are of one name then, such as Height and height, and differ.
+    """
+    folded: dict[str, Any] = {}
+    for key, value in properties.items():
+        name = folded_name(str(key))
+        if value is None:
+            continue
+        if name in folded and folded[name] != value:
+            raise CoordinateError(
+                f"the property {name[:40]} stands there twice and differs; keep one of them"
+            )
+        folded[name] = value
+    return folded
 
 
 def _check_crs(path: Path, content: object) -> None:

@@ -23,6 +23,8 @@ _PARENTS = {"trkpt": "trkseg", "rtept": "rte", "wpt": "gpx"}
 _CHUNK = 1 << 20
 #: GPX needs six levels; a file of a million is made to fill the memory.
 _DEEPEST = 100
+#: One tag or comment is gathered whole by the parser, which begins it anew with every chunk.
+_LONGEST_PIECE = 8 << 20
 _LONGEST_NAME = 200
 _MOST_PROBLEMS = 5
 _NAN = float("nan")
@@ -60,8 +62,15 @@ def read_gpx(
     reader = _Reader(path, kinds, most_points=most_points, named=named)
     try:
         with path.open("rb") as file:
+            done = 0
             while chunk := file.read(_CHUNK):
                 reader.parser.Parse(chunk, False)
+                done += len(chunk)
+                if done - max(reader.parser.CurrentByteIndex, 0) > _LONGEST_PIECE:
+                    raise InputError(
+                        f"{path}, line {reader.parser.CurrentLineNumber}: a tag or comment of more than "
+                        f"{_LONGEST_PIECE >> 20} MiB, as in no GPX; refused"
+                    )
             reader.parser.Parse(b"", True)
     except expat.ExpatError as error:
         reason = expat.errors.messages.get(error.code, "unknown reason")

@@ -15,7 +15,7 @@ from clearance.core.lengths import HIGHEST_HEIGHT, LOWEST_HEIGHT, Length, parse_
 from clearance.core.valuetext import UnreadableError, shown
 from clearance.sources.coordinates import CoordinateError, lon_lat_of_texts
 from clearance.sources.csv_table import folded_name, read_rows
-from clearance.sources.geojson_file import Shape, position_lon_lat, read_shapes
+from clearance.sources.geojson_file import Shape, folded_properties, position_lon_lat, read_shapes
 from clearance.sources.geopackage import read_points
 
 __all__ = ["UNITS", "Columns", "HeightList", "read_height_list"]
@@ -119,6 +119,8 @@ class _Reading:
         }
         for row in read_rows(path, asked, most_bytes=_MOST_BYTES, what="a list of heights"):
             where = f"line {row.line}"
+            if len(self._records) + len(self._problems) > _MOST_ROWS:
+                raise InputError(f"{path}: holds more than {_MOST_ROWS:,} rows; cut it up")
             if row.problem:
                 self._problems.append(f"{where}: {row.problem}")
                 continue
@@ -128,11 +130,12 @@ class _Reading:
                 self._add(where, place, row.cells)
             except (CoordinateError, UnreadableError) as error:
                 self._problems.append(f"{where}: {error}")
-            if len(self._records) > _MOST_ROWS:
-                raise InputError(f"{path}: holds more than {_MOST_ROWS:,} heights; cut it up")
 
     def of_shapes(self, path: Path, shapes: Sequence[Shape]) -> None:
-        if shapes and not any(folded_name(self._columns.height) in _folded(s.properties) for s in shapes):
+        wanted = folded_name(self._columns.height)
+        if shapes and not any(
+            folded_name(str(k)) == wanted and v is not None for s in shapes for k, v in s.properties.items()
+        ):
             known = ", ".join(sorted({str(key) for s in shapes[:100] for key in s.properties})) or "none"
             raise InputError(
                 f"{path}: no feature has the property {self._columns.height}; there are {known[:200]}"
@@ -142,7 +145,7 @@ class _Reading:
                 self._problems.append(f"{shape.where}: is a {shape.kind}, not a point")
                 continue
             try:
-                told = _folded(shape.properties)
+                told = folded_properties(shape.properties)
                 cells = {
                     key: _text(told.get(folded_name(name)))
                     for key, name in (
@@ -233,10 +236,6 @@ def _feet_point_inches(text: str) -> Length:
             f"{shown(text)} is no feet and inches; 13.06 or 13.6 is 13'6\", 13.11 is 13'11\""
         )
     return Length.from_feet(int(found[1]), inches)
-
-
-def _folded(properties: Mapping[str, Any]) -> dict[str, Any]:
-    return {folded_name(str(key)): value for key, value in properties.items() if value is not None}
 
 
 def _text(value: Any) -> str:

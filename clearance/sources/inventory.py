@@ -52,6 +52,11 @@ _MOST_BYTES = 4 << 30
 #: A row of the fixed form has 432 characters, one of the delimited form about 600.
 _LONGEST_LINE = 20_000
 _TELL_EVERY = 20_000
+#: A zip of inventories packs 5 to 20 times (texts padded with blanks; judgement, no source).
+_MOST_TIMES, _ALWAYS_BYTES = 200, 64 << 20
+#: The largest inventory has about 620,000 rows (from memory); more than this would fill the memory.
+_MOST_ROWS = 2_000_000
+_MOST_BLANK_LINES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +147,11 @@ def read_inventory(
             problems.append(row)
         else:
             outside += 1
+        if len(records) + len(problems) > _MOST_ROWS:
+            raise InputError(
+                f"{path}: holds more than {_MOST_ROWS:,} rows to keep, {len(problems):,} of them with faults"
+                "; is it an inventory? Take the file of one state"
+            )
     return Inventory(
         source=_source(year if year is not None else inventory_year(path.name)),
         records=tuple(records),
@@ -217,8 +227,9 @@ def _members(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
         raise InputError(f"{path}: holds no .txt or .csv file; unpack it and name the inventory's text file")
     if any(m.flag_bits & 1 for m in found):
         raise InputError(f"{path}: is locked with a password; unpack it first")
-    if sum(m.file_size for m in found) > _MOST_BYTES:
-        raise InputError(f"{path}: unpacks to more than {_MOST_BYTES:,} bytes; is it the right file?")
+    most = min(_MOST_BYTES, max(_ALWAYS_BYTES, _MOST_TIMES * sum(m.compress_size for m in found)))
+    if sum(m.file_size for m in found) > most:
+        raise InputError(f"{path}: unpacks to more than {most:,} bytes; is it the right file?")
     return sorted(found, key=lambda m: m.filename)
 
 
@@ -244,8 +255,12 @@ def _rows(
 ) -> Iterator[InventoryRecord | RowProblem | None]:
     form: _Form | None = None
     encoding = "utf-8"
+    blank = 0
     for number, line in _lines(where, raw):
         if not line.strip():
+            blank += 1
+            if blank > _MOST_BLANK_LINES:
+                raise InputError(f"{where}: holds more than {blank - 1:,} blank lines; is it an inventory?")
             continue
         if form is None:
             head = line.removeprefix(b"\xef\xbb\xbf").decode("latin-1")

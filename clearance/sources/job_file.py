@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import Counter
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -14,11 +13,13 @@ from clearance.core.errors import InputError
 from clearance.core.jobs import JobHome, JobRegion, Jobs, is_name
 from clearance.sources.coach_file import read_coach
 from clearance.sources.plain_text import read_text
+from clearance.sources.toml_text import parse_toml
 
 __all__ = ["read_jobs"]
 
 T = TypeVar("T")
 _MOST_BYTES = 16 << 20
+_MOST_PROBLEMS = 100
 _TOP = {"unverified", "coach", "home", "region"}
 _KEYS = {"coach": {"file"}, "home": {"name", "place", "regions"}, "region": {"name", "roads", "places"}}
 _NAMES = "letters, digits, spaces, - _ and . make a name, at most 80 of them"
@@ -36,8 +37,8 @@ def read_jobs(path: Path) -> Jobs:
     """
     text = read_text(path, most_bytes=_MOST_BYTES, what="a file of jobs")
     try:
-        whole = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
+        whole = parse_toml(text)
+    except ValueError as error:
         raise InputError(f"{path}: is not TOML: {' '.join(str(error).split())[:200]}") from error
     return _Reading(path, whole).jobs()
 
@@ -52,7 +53,7 @@ class _Reading:
     def jobs(self) -> Jobs:
         """All of it. Raises InputError where there was any problem."""
         for key in sorted(self._whole.keys() - _TOP):
-            self._problems.append(f"{key}: no such entry; known are {', '.join(sorted(_TOP))}")
+            self._problems.append(f"{key[:40]}: no such entry; known are {', '.join(sorted(_TOP))}")
         regions = self._tables("region", self._region)
         homes = self._tables("home", self._home)
         coaches = self._tables("coach", self._coach)
@@ -68,7 +69,9 @@ class _Reading:
             known_policies = ", ".join(Unverified)
             self._problems.append(f"unverified: {str(policy)[:40]!r} is none of {known_policies}")
         if self._problems:
-            raise InputError("; ".join([f"{self._path}: cannot be used", *self._problems]))
+            more = len(self._problems) - _MOST_PROBLEMS
+            told = [*self._problems[:_MOST_PROBLEMS], *([f"and {more:,} more"] if more > 0 else [])]
+            raise InputError("; ".join([f"{self._path}: cannot be used", *told]))
         return Jobs(
             homes=tuple(homes),
             regions=tuple(regions),

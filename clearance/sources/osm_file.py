@@ -16,10 +16,12 @@ import numpy as np
 from clearance.core.errors import InputError
 from clearance.core.extract import Extract, ExtractInfo, Member, Relation, Way
 from clearance.sources.assemble import Elements, assemble
+from clearance.sources.osm_bounds import check_pbf, check_xml
 from clearance.sources.wanted import Want, is_area_relation, want_node, want_relation, want_way
 
 if TYPE_CHECKING:
     import numpy.typing as npt
+    from osmium.osm import TagList
     from osmium.osm import Way as OsmWay
 
     from clearance.sources.progress import Progress
@@ -52,10 +54,11 @@ def read_osm(path: Path, progress: Progress | None = None) -> Extract:
     another kind, or holds no roads. XML with a document type or entities is refused, not expanded.
     """
     kind = _format_of(path)
+    tell = progress or (lambda _what, _done, _total: None)
     head = _checked_head(path, kind)
+    _check_bounds(path, kind, tell)
     import osmium
 
-    tell = progress or (lambda _what, _done, _total: None)
     try:
         header_date, elements, newest = _elements(path, kind, tell)
     except (RuntimeError, ValueError, OverflowError, OSError, osmium.InvalidLocationError) as error:
@@ -135,6 +138,21 @@ def _checked_head(path: Path, kind: str) -> str:
     return text
 
 
+def _check_bounds(path: Path, kind: str, tell: Progress) -> None:
+    """Raise InputError where the file unpacks to far more than map data does, or ends too early."""
+    tell("checking the file", 0, 0)
+    if kind == "pbf":
+        check_pbf(path)
+        return
+    try:
+        with _opened(path, kind) as stream:
+            check_xml(path, stream, path.stat().st_size)
+    except InputError:
+        raise
+    except (OSError, EOFError, zlib.error, ValueError) as error:
+        raise InputError(f"{path}: {_reason(error, kind)}; download or export the file again") from error
+
+
 def _opened(path: Path, kind: str) -> BinaryIO | gzip.GzipFile | bz2.BZ2File:
     """The file as a stream of XML bytes."""
     if kind == "osm.gz":
@@ -168,7 +186,7 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
     header = first.header
     header_date = header.get("osmosis_replication_timestamp") or header.get("timestamp")
     for item in first.with_filter(places).with_filter(osmium.filter.EmptyTagFilter()):
-        tags = {tag.k: tag.v for tag in item.tags}
+        tags = _tags(item.tags)
         if isinstance(item, Node):
             if want_node(tags) and item.visible and item.location.valid():
                 node_tags[item.id] = tags
@@ -185,7 +203,7 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
     for way in osmium.FileProcessor(file, WAY).with_filter(places):
         if not isinstance(way, OsmWay):
             continue
-        tags = {tag.k: tag.v for tag in way.tags}
+        tags = _tags(way.tags)
         if (want_way(tags) is Want.NO and way.id not in outlines) or not way.visible:
             continue
         refs = tuple([node.ref for node in way.nodes])
@@ -203,6 +221,20 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
         relations=relations,
     )
     return header_date, elements, newest
+
+
+def _tags(told: TagList) -> dict[str, str]:
+    """Tags as a mapping. Values of a key that stands twice become a list, so that none is lost.
+
+    OpenStreetMap refuses such elements, other programs may write them: of two heights the lower must count.
+    """
+    tags = {tag.k: tag.v for tag in told}
+    if len(tags) == len(told):
+        return tags
+    values: dict[str, dict[str, None]] = {}
+    for tag in told:
+        values.setdefault(tag.k, {})[tag.v] = None
+    return {key: ";".join(each) for key, each in values.items()}
 
 
 class _Places:

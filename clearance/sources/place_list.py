@@ -10,8 +10,8 @@ from typing import Any
 from clearance.core.errors import InputError
 from clearance.core.places import Place, StopList, StopRequest
 from clearance.sources.coordinates import coarse, lon_lat_of_texts
-from clearance.sources.csv_table import Row, folded_name, read_rows
-from clearance.sources.geojson_file import Shape, position_lon_lat, read_shapes
+from clearance.sources.csv_table import Row, read_rows
+from clearance.sources.geojson_file import Shape, folded_properties, position_lon_lat, read_shapes
 from clearance.sources.geopackage import read_points
 from clearance.sources.gpx_file import read_gpx
 
@@ -66,6 +66,11 @@ def read_stops(path: Path) -> StopList:
         )
     if not found.stops and not found.problems:
         raise InputError(f"{path}: holds no places; give points or rows with lat and lon, or place")
+    if len(found.problems) > MOST_STOPS:
+        raise InputError(
+            f"{path}: more than {MOST_STOPS:,} entries cannot be used; is it a list of places? "
+            f"The first: {found.problems[0]}"
+        )
     if len(found.stops) > MOST_STOPS:
         raise InputError(f"{path}: holds {len(found.stops):,} places, more than {MOST_STOPS:,}; cut it up")
     return found
@@ -99,7 +104,8 @@ def _minutes(text: str) -> float:
 def _of_csv(path: Path) -> StopList:
     found = _Gathering()
     for row in read_rows(path, _NAMES, most_bytes=_MOST_BYTES, what="a list of places"):
-        if len(found.stops) > MOST_STOPS:
+        # More rows that cannot be used than places that may be are no list of places.
+        if len(found.stops) > MOST_STOPS or len(found.problems) > MOST_STOPS:
             break
         where = f"line {row.line}"
         try:
@@ -172,7 +178,7 @@ def _of_shapes(shapes: list[Shape]) -> StopList:
 
 def _told(properties: Mapping[str, Any]) -> tuple[str, float]:
     """Name and minutes among the properties of a point."""
-    folded = {folded_name(str(key)): value for key, value in properties.items() if value is not None}
+    folded = folded_properties(properties)
     name, minutes = (
         next((str(folded[spelling]) for spelling in _NAMES[column] if spelling in folded), "")
         for column in ("name", "minutes")

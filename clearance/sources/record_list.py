@@ -13,13 +13,15 @@ from clearance.core.errors import InputError, UsageError
 from clearance.core.lengths import Length
 from clearance.core.record import Record, Removal, parse_date, parse_seen_height, uid_of
 from clearance.sources.coordinates import CoordinateError, lon_lat_of_texts
-from clearance.sources.csv_table import folded_name, read_rows
-from clearance.sources.geojson_file import position_lon_lat, read_shapes
+from clearance.sources.csv_table import read_rows
+from clearance.sources.geojson_file import folded_properties, position_lon_lat, read_shapes
 
 __all__ = ["SUFFIXES", "read_record_list"]
 
 SUFFIXES = (".csv", ".geojson", ".json")
 _MOST_BYTES = 64 << 20
+#: So many entries that cannot be read are listed; more of them are no list of records.
+_MOST_PROBLEMS = 100
 #: A text of a record longer than this is no note but a file gone wrong.
 _LONGEST = 2000
 
@@ -84,6 +86,9 @@ def read_record_list(path: Path, *, now: datetime.datetime, who: str = "") -> tu
     for entry in entries:
         if not entry.problem and not any(entry.texts.get(name) for name in _FILLED_IN):
             continue
+        if len(problems) >= _MOST_PROBLEMS:
+            problems.append("and there may be more")
+            break
         if entry.problem:
             problems.append(f"{entry.where}: {entry.problem}")
             continue
@@ -109,19 +114,25 @@ def _of_geojson(path: Path) -> Iterator[_Entry]:
         if shape.kind != "Point":
             yield _Entry({}, shape.where, f"is a {shape.kind}, not a point")
             continue
-        folded = {folded_name(str(k)): v for k, v in shape.properties.items() if v is not None}
-        texts = {
-            column: str(folded[spelling]).strip()
-            for column, spellings in _NAMES.items()
-            for spelling in spellings
-            if spelling in folded
-        }
         try:
+            texts = _texts_of(folded_properties(shape.properties))
             lon, lat = position_lon_lat(shape.coordinates)
         except CoordinateError as error:
             yield _Entry({}, shape.where, str(error))
             continue
         yield _Entry(texts | {"lon": repr(lon), "lat": repr(lat)}, shape.where)
+
+
+def _texts_of(folded: Mapping[str, Any]) -> dict[str, str]:
+    """Properties by column. Raises CoordinateError where two stand for one column and differ."""
+    texts: dict[str, str] = {}
+    for column, spellings in _NAMES.items():
+        told = {str(folded[spelling]).strip() for spelling in spellings if spelling in folded}
+        if len(told) > 1:
+            raise CoordinateError(f"two properties stand for {column} and differ; keep one of them")
+        if told:
+            texts[column] = told.pop()
+    return texts
 
 
 def _record(texts: Mapping[str, str], now: datetime.datetime, who: str) -> Record:

@@ -8,6 +8,7 @@ once and one that is killed leaves either all of its change or none.
 from __future__ import annotations
 
 import contextlib
+import datetime
 import json
 import os
 import sqlite3
@@ -19,8 +20,9 @@ from pathlib import Path
 from typing import Any
 
 from clearance.core.errors import InputError, OutputError, UsageError
-from clearance.core.lengths import Length
+from clearance.core.lengths import HIGHEST_HEIGHT, LOWEST_HEIGHT, Length
 from clearance.core.record import Record, Removal, parse_seen_height
+from clearance.sources.coordinates import lon_lat
 
 __all__ = ["RECORDS_SCHEMA", "default_records_file", "read_records", "record_file"]
 
@@ -69,6 +71,7 @@ _FIELDS = (
     *("uid", "height_tenths", "raw", "date", "who", "lon", "lat"),
     *("key", "kind", "name", "road", "elements", "photo", "note", "added"),
 )
+_NO_TEXTS = ("height_tenths", "lon", "lat", "elements")
 #: The columns of a record with its removal, in the order in which they are read.
 _COLUMNS = ("number", *_FIELDS, "removed", "removed_by", "removed_why")
 _INSERT = (
@@ -111,16 +114,17 @@ class _Records:
         try:
             when, who, why = (told.pop(name) for name in ("removed", "removed_by", "removed_why"))
             found = Record(
-                height=Length(int(told.pop("height_tenths"))),
+                height=Length(told.pop("height_tenths")),
                 elements=tuple(json.loads(told.pop("elements"))),
                 removal=None if when is None else Removal(when=when, who=who, why=why),
                 **told,
             )
+            _check(found)
             # SQLite keeps no sums: the height stands there twice, and a flipped bit makes them differ.
             if parse_seen_height(found.raw) != found.height:
                 raise ValueError(found.raw)  # noqa: TRY301, told as any other damage
             return found  # noqa: TRY300
-        except (ValueError, TypeError) as error:
+        except (ValueError, TypeError, RecursionError) as error:
             raise InputError(
                 f"{self._path}: record {told['number']} is damaged; import your last export into a new file"
             ) from error
@@ -178,6 +182,21 @@ class _Records:
             self._connection.execute("ROLLBACK")
             raise
         self._connection.execute("COMMIT")
+
+
+def _check(record: Record) -> None:
+    """Raise ValueError or TypeError where a record is none that was ever written: damage knows no types."""
+    removal = record.removal
+    texts = [getattr(record, name) for name in _FIELDS if name not in _NO_TEXTS]
+    texts += [*record.elements, *((removal.when, removal.who, removal.why) if removal else ())]
+    if not all(isinstance(text, str) for text in texts) or not record.who:
+        raise ValueError("a text is none")
+    if type(record.height.tenths) is not int or not LOWEST_HEIGHT <= record.height <= HIGHEST_HEIGHT:
+        raise ValueError("the height is none")
+    if type(record.lon) is not float or type(record.lat) is not float:
+        raise TypeError("the place is none")
+    lon_lat(record.lon, record.lat)
+    datetime.date.fromisoformat(record.date)
 
 
 @contextlib.contextmanager
@@ -244,7 +263,8 @@ def _opened(path: Path, uri: str) -> Iterator[sqlite3.Connection]:
         ) from error
     except sqlite3.IntegrityError:
         raise  # what the tables refuse was to be refused before: a fault of ours, not of the file
-    except sqlite3.DatabaseError as error:
+    # Where a name in the file is no text, the library stumbles over its own message.
+    except (sqlite3.DatabaseError, UnicodeError) as error:
         raise InputError(
             f"{path}: is no file of records, or damaged ({error}); import your last export into a new file"
         ) from error
@@ -269,6 +289,14 @@ def _told(path: Path, connection: sqlite3.Connection) -> int:
         raise InputError(
             f"{path}: was written by another version of this program (records {version}, wanted "
             f"{RECORDS_SCHEMA}); use that one to export it"
+        )
+    # A view of that name could reckon for ever.
+    kinds = connection.execute(
+        "SELECT type FROM sqlite_master WHERE name IN ('record', 'removal')"
+    ).fetchall()
+    if kinds != [("table",)] * 2:
+        raise InputError(
+            f"{path}: its tables are not as they were made; import your last export into a new file"
         )
     return int(version)
 

@@ -10,15 +10,17 @@ from typing import Any
 from clearance.core.changes import Earlier, EarlierRow, EarlierStructure, Known
 from clearance.core.coach import Coach
 from clearance.core.drive import Verdict
-from clearance.core.errors import InputError, UsageError
+from clearance.core.errors import InputError
 from clearance.core.lengths import Length
-from clearance.sources.coordinates import CoordinateError, lon_lat
+from clearance.sources.coordinates import lon_lat
 from clearance.sources.plain_text import read_text
 
 __all__ = ["FORMAT", "NEWEST", "read_report"]
 
 FORMAT, NEWEST = "clearance screening", 1
 _MOST_BYTES = 1 << 30
+#: 100 m.
+_MOST_TENTHS = 1_000_000
 
 
 def read_report(path: Path) -> Earlier:
@@ -42,7 +44,7 @@ def read_report(path: Path) -> Earlier:
     where = ["the report"]
     try:
         return _earlier(content, where)
-    except (KeyError, TypeError, ValueError, AttributeError, CoordinateError, UsageError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         told = f"no {error}" if isinstance(error, KeyError) else str(error)
         raise InputError(f"{path}: {where[0]} cannot be read ({told[:150]}); {_TRY}") from error
 
@@ -87,7 +89,16 @@ def _length(value: Mapping[str, Any] | None) -> Length | None:
     tenths = value["tenths_of_mm"]
     if not isinstance(tenths, int) or isinstance(tenths, bool):
         raise TypeError(f"{tenths!r} is no whole number of tenths of a millimetre")
+    # What is left where a road dips may be less than nothing; no measure comes near the other end.
+    if not -20_000 <= tenths <= _MOST_TENTHS:
+        raise ValueError(f"{tenths} tenths of a millimetre are no measure of a coach or a structure")
     return Length(tenths)
+
+
+def _yes_no(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise TypeError(f"{str(value)[:40]!r} is neither true nor false")
+    return value
 
 
 def _needed(value: Mapping[str, Any] | None) -> Length:
@@ -107,9 +118,9 @@ def _coach(told: Mapping[str, Any]) -> Coach:
         length=_length(told["length"]),
         wheelbase=_length(told["wheelbase"]),
         weight_kg=None if weight is None else int(weight),
-        towing=bool(told["towing"]),
-        tow_reversible=bool(told["tow_reversible"]),
-        propane=bool(told["propane"]),
+        towing=_yes_no(told["towing"]),
+        tow_reversible=_yes_no(told["tow_reversible"]),
+        propane=_yes_no(told["propane"]),
         name=str(told["name"]),
     )
 
@@ -134,7 +145,7 @@ def _row(told: Mapping[str, Any], coaches: int) -> EarlierRow:
 def _structure(told: Mapping[str, Any]) -> EarlierStructure:
     lon, lat = _at(told)
     forward, backward = (
-        Known(clearance=_length(told[d]["clearance"]), verified=bool(told[d]["verified"]))
+        Known(clearance=_length(told[d]["clearance"]), verified=_yes_no(told[d]["verified"]))
         for d in ("forward", "backward")
     )
     return EarlierStructure(

@@ -495,3 +495,40 @@ def test_links_that_lead_nowhere(tmp_path: Path) -> None:
     assert "cannot be read" in _refused(tmp_path / ("x" * 300))
     write_road_file(_network(), dangling)
     assert open_road_file(tmp_path / "absent.roads").arc_tail.size
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        *(("rule_index", v) for v in (-1, 1000)),
+        *(("rule_arc", v) for v in (-1, 1000)),
+        *(("noderule_node", v) for v in (-1, 1000)),
+        *(("turn_rule", v) for v in (-2, 1000, 2**31 - 1)),
+        *(("arc_reverse", v) for v in (-2, 1000)),
+        ("arc_way", -1),
+        ("arc_geom", 1000),
+        *(("geom_ptr", v) for v in (-1, 2**62)),
+        ("hit_side", 3),
+        *(("hit_share", v) for v in (float("nan"), float("inf"), -1.0)),
+        *(("arc_seconds", v) for v in (float("nan"), -1.0)),
+    ],
+)
+def test_arrays_whose_sums_are_right_but_lead_nowhere_are_refused(
+    tmp_path: Path, name: str, value: float
+) -> None:
+    town = _town().relation(
+        1,
+        [("w", 11, "from"), ("n", 2, "via"), ("w", 12, "to")],
+        {"type": "restriction", "restriction:conditional": "no_left_turn @ wet"},
+    )
+    town.way(14, [4, 2], {"highway": "service", "maxweight": "7.5", "maxweight:conditional": "3.5 @ wet"})
+    span = dataclasses.replace(STRUCTURE.spans[0], start=0.25, end=0.75)
+    network = build_network(town.extract(), [dataclasses.replace(STRUCTURE, spans=(span,))])
+    array = getattr(network, name)
+    assert array.size, f"the town has no {name}"
+    path = tmp_path / "lie.roads"
+    for at in (0, array.size // 2, array.size - 1):
+        false = array.copy()
+        false[at] = value
+        write_road_file(dataclasses.replace(network, **{name: false}), path)
+        assert "do not fit together" in _refused(path), at

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from clearance.core.errors import InputError, UsageError
 from clearance.core.lengths import Length
+from clearance.sources import height_list
 from clearance.sources.height_list import Columns, HeightList, read_height_list
 
 
@@ -171,3 +172,48 @@ def test_feet_and_metres_agree(tmp_path_factory: pytest.TempPathFactory, feet: D
     folder = tmp_path_factory.getbasetemp()
     (record,) = csv(folder, "lat,lon,height", f"45,-40,{feet}", unit="ft").records
     assert 0 <= feet * Decimal("0.3048") - record.height.metres < Decimal("0.0001")
+
+
+def test_two_heights_of_one_feature_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "heights.geojson"
+    sound, twice = feature(4.1), feature(4.1)
+    sound["properties"] = {"height": 4.1}
+    twice["properties"] = {"height": 4.1, "Height": 3.1}
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [sound, twice]}), encoding="utf-8")
+    found = read_height_list(path, unit="m")
+    assert len(found.records) == 1
+    assert found.problems == (
+        "feature 2: the property height stands there twice and differs; keep one of them",
+    )
+    text = path.read_text(encoding="utf-8").replace('"Height"', '"height"')
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match="the name 'height' stands twice"):
+        read_height_list(path, unit="m")
+
+
+def test_rows_that_cannot_be_used_do_not_fill_the_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(height_list, "_MOST_ROWS", 20)
+    rows = ["lat,lon,height", *["45,-40,x"] * 21]
+    assert len(csv(tmp_path, *rows).problems) == 21
+    with pytest.raises(InputError, match="more than 20 rows"):
+        csv(tmp_path, *rows, "45,-40,4.1")
+
+
+def test_a_package_that_is_read_in_spite_of_a_fault_brings_no_warning(tmp_path: Path) -> None:
+    import numpy as np
+    import pyogrio
+    import shapely
+
+    path = tmp_path / "list.gpkg"
+    pyogrio.raw.write(
+        path, shapely.to_wkb(shapely.points([[-40.0, 45.0]])), [np.array([4.1])], ["height"],
+        layer="places", geometry_type="Point", crs="EPSG:4326",
+    )  # fmt: skip
+    whole = bytearray(path.read_bytes())
+    # The application id of an SQLite file stands at byte 68 (sqlite.org/fileformat2.html; from memory).
+    assert whole[68:72] == b"GPKG"
+    whole[68:72] = bytes(4)
+    path.write_bytes(whole)
+    assert [r.height for r in read_height_list(path, unit="m").records] == [Length.from_metres("4.1")]

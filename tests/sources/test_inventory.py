@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from clearance.core.errors import InputError, UsageError
 from clearance.core.inventory import HeightState, InventoryRecord
 from clearance.core.lengths import Length
+from clearance.sources import inventory
 from clearance.sources.inventory import (
     Inventory,
     RowProblem,
@@ -351,3 +352,25 @@ def test_any_line_is_a_record_or_a_problem(tmp_path_factory: pytest.TempPathFact
 def test_read_at_a_name(tmp_path: Path) -> None:
     path = write(tmp_path / "ME24.txt", HEADER, delimited({}))
     assert read_inventory_at(str(path), year=2020).source == "National Bridge Inventory 2020"
+
+
+def test_a_zip_that_unfolds_without_end_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "ME24.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("a.txt", "w") as member:
+        for _ in range(70):
+            member.write(b"x\n" * (1 << 19))
+    assert path.stat().st_size < 200_000
+    with pytest.raises(InputError, match=r"ME24\.zip: unpacks to more than"):
+        read_inventory(path)
+
+
+def test_blank_lines_and_rows_with_faults_have_an_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert len(read(tmp_path, HEADER, *[""] * 10_000, delimited({})).records) == 1
+    with pytest.raises(InputError, match="more than 10,000 blank lines"):
+        read(tmp_path, HEADER, *[""] * 10_001, delimited({}))
+    monkeypatch.setattr(inventory, "_MOST_ROWS", 20)
+    assert len(read(tmp_path, HEADER, *["x"] * 19, delimited({})).problems) == 19
+    with pytest.raises(InputError, match="more than 20 rows to keep, 20 of them with faults"):
+        read(tmp_path, HEADER, *["x"] * 20, delimited({}))

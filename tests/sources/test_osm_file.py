@@ -234,3 +234,34 @@ def test_progress_is_told(tmp_path: Path) -> None:
     told: list[tuple[str, int, int]] = []
     read_osm(write(tmp_path / "a.osm"), lambda *step: told.append(step))
     assert ("reading ways", 2, 2) in told
+
+
+def test_of_two_heights_under_one_key_none_is_lost(tmp_path: Path) -> None:
+    """No element of OpenStreetMap has a key twice; of what another program wrote so, the lower counts."""
+    tags = "".join(
+        f"<tag k='{k}' v='{v}'/>" for k, v in (("highway", "road"), ("maxheight", "3.1"), ("maxheight", "5"))
+    )
+    gate = "<tag k='barrier' v='gate'/>"
+    nodes = f"<node id='1' lat='1' lon='1'/><node id='2' lat='1' lon='2'>{gate * 2}</node>"
+    path = tmp_path / "twice.osm"
+    path.write_text(xml(f"{nodes}<way id='5'><nd ref='1'/><nd ref='2'/>{tags}</way>"), encoding="utf-8")
+    extract = read_osm(path)
+    assert dict(extract.ways[0].tags) == {"highway": "road", "maxheight": "3.1;5"}
+    assert extract.node_tags == {2: {"barrier": "gate"}}
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "<?x <osm ?><!DOCTYPE osm [<!ENTITY a 'b'>]>",
+        f"<!--{' ' * (1 << 20)}--><!DOCTYPE osm [<!ENTITY a 'b'>]>",
+    ],
+)
+def test_a_document_type_behind_what_hides_it_is_refused_too(tmp_path: Path, head: str) -> None:
+    path = tmp_path / "hidden.osm"
+    road = "<way id='5'><nd ref='1'/><nd ref='2'/><tag k='highway' v='&a;'/></way>"
+    path.write_text(
+        xml(f"<node id='1' lat='1' lon='1'/><node id='2' lat='1' lon='2'/>{road}", head), encoding="utf-8"
+    )
+    with pytest.raises(InputError, match=r"hidden\.osm"):
+        read_osm(path)

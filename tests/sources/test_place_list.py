@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from clearance.core.errors import ClearanceError, InputError
 from clearance.core.places import Place, StopList, StopRequest
+from clearance.sources import place_list
 from clearance.sources.place_list import read_stops
 
 GPX = '<?xml version="1.0"?>\n<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">\n'
@@ -292,3 +293,42 @@ def test_no_json_raises_anything_but_our_own_error(tmp_path: Path, content: obje
         _read(tmp_path, json.dumps(content), "s.json")
     except ClearanceError:
         return
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            '{"type": "Point", "coordinates": [1, 2], "coordinates": [3, 4]}',
+            "the name 'coordinates' stands twice",
+        ),
+        (
+            '{"type": "Feature", "geometry": {"type": "Point", "type": "Point"}}',
+            "the name 'type' stands twice",
+        ),
+    ],
+)
+def test_a_name_that_stands_twice_in_an_object_is_refused(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        _read(tmp_path, text, "a.geojson")
+
+
+def test_two_properties_of_one_name_must_agree(tmp_path: Path) -> None:
+    def read(minutes: int) -> StopList:
+        told = {"minutes": 5, "Minutes": minutes, "name": "Mill"}
+        point = {"type": "Feature", "geometry": {"type": "Point", "coordinates": [1, 2]}, "properties": told}
+        return _read(tmp_path, json.dumps(point), "a.geojson")
+
+    assert [stop.minutes for stop in read(5).stops] == [5]
+    assert read(50).problems == (
+        "feature 1: the property minutes stands there twice and differs; keep one of them",
+    )
+
+
+def test_rows_that_cannot_be_used_do_not_fill_the_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(place_list, "MOST_STOPS", 20)
+    assert len(_read(tmp_path, "lat,lon\n" + "x,y\n" * 20).problems) == 20
+    with pytest.raises(InputError, match=r"more than 20 entries cannot be used.*line 2: longitude 'y'"):
+        _read(tmp_path, "lat,lon\n" + "x,y\n" * 21)

@@ -122,3 +122,19 @@ def test_the_table_is_one_that_other_programs_read(tmp_path: Path) -> None:
     frame = pandas.read_csv(path)
     assert frame["height_m"].tolist() == [4.064, 4.064]
     assert frame["removed_by"].fillna("").tolist() == ["", "Bo"]
+
+
+def test_two_heights_of_one_feature_are_told(tmp_path: Path) -> None:
+    told = {"height": "4.1 m", "clearance": "3.1 m", "date": "2026-06-01", "who": "Ines"}
+    point = {"type": "Feature", "geometry": {"type": "Point", "coordinates": [1, 2]}, "properties": told}
+    with pytest.raises(InputError, match="feature 1: two properties stand for height and differ"):
+        read(tmp_path / "a.geojson", json.dumps(point))
+    told["clearance"] = "4.1 m"
+    (found,) = read(tmp_path / "a.geojson", json.dumps(point))
+    assert found.height == Length.from_metres("4.1")
+
+
+def test_thousands_of_problems_do_not_fill_the_screen(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"line 101: .*and there may be more$") as caught:
+        read(tmp_path / "a.csv", "lat,lon,height,date,who\n" + "1,2,x,y,z\n" * 5000)
+    assert len(str(caught.value)) < 20_000

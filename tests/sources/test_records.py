@@ -262,3 +262,64 @@ def test_a_killed_program_loses_nothing_that_it_said_it_kept(file: Path) -> None
     connection.close()
     with record_file(file) as records:
         assert records.add([record(1)])
+
+
+def _without_rules(file: Path, *statements: str) -> None:
+    """Change a file of records as damage would, past what its tables refuse."""
+    with record_file(file) as records:
+        records.add([record(7)])
+    connection = sqlite3.connect(file)
+    connection.execute("PRAGMA ignore_check_constraints = ON")
+    connection.executescript("DROP TRIGGER IF EXISTS record_stays;")
+    for statement in statements:
+        connection.execute(statement)
+    connection.commit()
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "height_tenths = -40640",
+        "height_tenths = '40640 and more'",
+        "height_tenths = 9e18",
+        "lon = 'west'",
+        "lat = 91.0",
+        "lat = 9e999",
+        "elements = '5'",
+        "elements = '" + "[" * 3000 + "'",
+        "elements = '[1]'",
+        "note = x'ff'",
+        "date = 'once'",
+        "who = ''",
+    ],
+)
+def test_a_record_with_a_value_that_was_never_written_is_damaged(file: Path, change: str) -> None:
+    _without_rules(file, f"UPDATE record SET {change}")
+    with pytest.raises(InputError, match=r"records\.sqlite: record 1 is damaged"):
+        read_records(file)
+
+
+def test_a_view_in_the_place_of_a_table_is_not_asked(file: Path) -> None:
+    """It could reckon for ever."""
+    _without_rules(
+        file,
+        "ALTER TABLE record RENAME TO kept",
+        "CREATE VIEW record AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) "
+        "SELECT * FROM n, kept",
+    )
+    with pytest.raises(InputError, match="its tables are not as they were made"):
+        read_records(file)
+
+
+def test_a_name_in_the_file_that_is_no_text_is_damage(file: Path) -> None:
+    _without_rules(file)
+    whole = file.read_bytes()
+    assert b"record (uid)" in whole
+    file.write_bytes(
+        whole.replace(b"record (uid)", b"recor\x8a (uid)").replace(
+            b"  uid TEXT NOT NULL U", b"  \x8aid TEXT NOT NULL U"
+        )
+    )
+    with pytest.raises((InputError, OutputError), match=r"records\.sqlite"):
+        read_records(file)

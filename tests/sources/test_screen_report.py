@@ -61,3 +61,27 @@ def test_what_is_no_report_is_told(tmp_path: Path, content: dict[str, Any], chan
         read_report(written(tmp_path, change(content)))
     assert said in str(error.value)
     assert "old.json" in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "said"),
+    [
+        (("coaches", 0, "weight_kg"), float("inf"), "coach 1"),
+        (("coaches", 0, "towing"), "false", "coach 1 cannot be read ('false' is neither true nor false"),
+        (("structures", 0, "forward", "verified"), 1, "structure 1"),
+        (("structures", 0, "forward", "clearance"), {"tenths_of_mm": -(2**70)}, "no measure"),
+        (("structures", 0, "forward", "clearance"), {"tenths_of_mm": 2**31}, "no measure"),
+        (("structures", 0, "lon"), 10**400, "structure 1"),
+        (("home", "lat"), float("nan"), "not a number"),
+    ],
+)
+def test_values_that_cannot_be_meant_are_refused(
+    tmp_path: Path, content: dict[str, Any], path: tuple[Any, ...], value: object, said: str
+) -> None:
+    inside: Any = content
+    for key in path[:-1]:
+        inside = inside[key]
+    inside[path[-1]] = value
+    with pytest.raises(InputError) as caught:
+        read_report(written(tmp_path, content))
+    assert said in str(caught.value)
