@@ -68,7 +68,7 @@ def cli() -> None:
     \b
     Exit codes: 0 done (clear, or with care)   1 failed
                 2 the command was not understood   3 done: no drive fits the coach
-                130 interrupted; what was there before stands, and no file is half written
+                130 interrupted (Ctrl-C): no file is half written
 
     Map data may be wrong or out of date. Posted signs and local rules win. Measure the loaded
     coach at its tallest point.

