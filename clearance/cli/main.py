@@ -22,6 +22,7 @@ EXIT_USAGE = 2
 EXIT_BLOCKED = 3
 EXIT_INTERRUPTED = 130
 
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 _NUMBA_CACHE = "numba/core/caching.py"
 
 # Command -> (module, one line of help). Read without importing the module, so that --help is quick.
@@ -148,17 +149,17 @@ def _from_numba_cache(error: Exception) -> bool:
 
 
 def _system_error(error: OSError) -> str:
-    """What the system refused, and of which file; without one it is what we print that finds no room."""
-    where = error.filename if error.filename is not None else "what this command prints"
+    """What the system refused, of which file where it says so, and what to try."""
     told = error.strerror or str(error) or type(error).__name__
-    hint = {
-        errno.ENOSPC: "free some space, or choose another disk",
-        errno.EDQUOT: "free some space, or choose another disk",
-        errno.EACCES: "check its permissions and those of its folder",
-        errno.EPERM: "check its permissions and those of its folder",
-        errno.ENAMETOOLONG: "check the name",
-    }.get(error.errno or 0, "check the name and the disk; CLEARANCE_DEBUG=1 shows where")
-    return f"{str(where)[:200]}: {told}; {hint}"
+    if error.filename is not None:
+        told = f"{str(error.filename)[:200]}: {told}"
+    elif error.errno in _NO_ROOM:
+        told = f"what this command prints, or keeps for a while, cannot be written: {told}"
+    if error.errno in _NO_ROOM:
+        return f"{told}; free some space, or choose another disk"
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return f"{told}; check its permissions and those of its folder"
+    return f"{told}; check the name and the disk; CLEARANCE_DEBUG=1 shows where it happened"
 
 
 def _forget_stdout() -> None:

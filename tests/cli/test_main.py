@@ -54,6 +54,11 @@ def ends(
             "clearance: /disk/a: No space left on device; free some space",
         ),
         (
+            "raise FileNotFoundError(errno.ENOENT, 'No usable temporary directory')",
+            1,
+            "clearance: No usable temporary directory; check the name",
+        ),
+        (
             "raise OSError(errno.EACCES, 'Permission denied', '/disk/a')",
             1,
             "clearance: /disk/a: Permission denied; check its permissions",
