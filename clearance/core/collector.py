@@ -6,7 +6,10 @@ import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-__all__ = ["without_collector"]
+__all__ = ["without_collector", "young_collector"]
+
+#: So many searches of the middle generation there are never before one of the oldest.
+_NEVER = 2**31 - 1
 
 
 @contextmanager
@@ -22,3 +25,18 @@ def without_collector() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
+
+
+@contextmanager
+def young_collector() -> Iterator[None]:
+    """Search for garbage cycles among what was made lately alone; a decorator as well.
+
+    For work that throws cycles away as it goes, as the library that reads map files does, while it gathers
+    millions of values: to look through all of these again and again takes a fifth of the time.
+    """
+    before = gc.get_threshold()
+    gc.set_threshold(before[0], before[1], _NEVER)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)

@@ -19,10 +19,13 @@ if TYPE_CHECKING:
     I64 = npt.NDArray[np.int64]
     Bool = npt.NDArray[np.bool_]
 
-__all__ = ["Elements", "assemble", "merged", "select"]
+__all__ = ["Elements", "assemble", "merged", "near_road", "select"]
 
 #: OpenStreetMap keeps coordinates as whole 1e-7 degrees (wiki.openstreetmap.org, Node; from memory).
 _PER_DEGREE = 10_000_000
+
+#: So many boxes, and so many pieces of road, are looked at in one go.
+_PART = 2**16
 
 _Number = TypeVar("_Number", np.int64, np.float64)
 
@@ -169,8 +172,6 @@ def _near_road(
     so that a long slanting road does not keep every building beside it. Shapes: (len(singles),) and
     (len(groups),).
     """
-    import shapely
-
     x, y = places
     asked = [*singles.reshape(-1, 1), *groups]
     met = np.zeros(len(asked), dtype=np.bool_)
@@ -181,22 +182,42 @@ def _near_road(
     owner = np.repeat(owner, count)[table.located[position]]
     row = table.row[position[table.located[position]]]
     pieces = _road_pieces(ways, table, x, y)
-    if len(row) and len(pieces):
+    if len(row):
         owners, begin = np.unique(owner, return_index=True)
-        boxes = shapely.box(
-            np.minimum.reduceat(x[row], begin),
-            np.minimum.reduceat(y[row], begin),
-            np.maximum.reduceat(x[row], begin),
-            np.maximum.reduceat(y[row], begin),
-        )
-        met[owners[shapely.STRtree(boxes).query(pieces, predicate="intersects")[1]]] = True
+        sides = [of.reduceat(at[row], begin) for of in (np.minimum, np.maximum) for at in (x, y)]
+        met[owners] = _met(np.stack(sides, axis=1), pieces)
     return met[: len(singles)], met[len(singles) :]
 
 
-def _road_pieces(ways: Sequence[Way], table: _WayTable, x: I32, y: I32) -> npt.NDArray[np.object_]:
-    """The straight pieces of all roads and paths as shapely lines, in 1e-7 degrees."""
+def near_road(elements: Elements, boxes: I32) -> Bool:
+    """Whether a road or path runs into or over each of the boxes (n, 4): west, south, east, north.
+
+    All in whole 1e-7 degrees. The elements may be any, in any order.
+    """
+    node_ids, x, y = _places(elements)
+    ways = [way for way in elements.ways if "highway" in way.tags]
+    return _met(boxes, _road_pieces(ways, _WayTable(ways, node_ids), x, y))
+
+
+def _met(boxes: I32, pieces: I32) -> Bool:
+    """Which of the boxes (n, 4) some straight piece (m, 2, 2) runs into or over."""
     import shapely
 
+    met = np.zeros(len(boxes), dtype=np.bool_)
+    low, high = pieces[:, :, 0].min(axis=1), pieces[:, :, 0].max(axis=1)
+    # By parts: as objects of the library they would take more memory than all else that is read.
+    order = np.argsort(boxes[:, 0], kind="stable")
+    for part in (order[begin : begin + _PART] for begin in range(0, len(order), _PART)):
+        tree = shapely.STRtree(shapely.box(*boxes[part].T))
+        beside = np.flatnonzero((high >= boxes[part, 0].min()) & (low <= boxes[part, 2].max()))
+        for begin in range(0, len(beside), _PART):
+            lines = shapely.linestrings(pieces[beside[begin : begin + _PART]].astype(np.float64))
+            met[part[tree.query(lines, predicate="intersects")[1]]] = True
+    return met
+
+
+def _road_pieces(ways: Sequence[Way], table: _WayTable, x: I32, y: I32) -> I32:
+    """The straight pieces (m, 2, 2) of all roads and paths, each x and y of both ends in 1e-7 degrees."""
     road = np.fromiter(("highway" in way.tags for way in ways), dtype=np.bool_, count=len(ways))
     here, there = slice(None, -1), slice(1, None)
     first = np.flatnonzero(
@@ -206,10 +227,7 @@ def _road_pieces(ways: Sequence[Way], table: _WayTable, x: I32, y: I32) -> npt.N
         & road[table.way[here]]
     )
     ends = np.stack([table.row[first], table.row[first + 1]], axis=1)
-    lines: npt.NDArray[np.object_] = shapely.linestrings(
-        np.stack([x[ends], y[ends]], axis=2).astype(np.float64)
-    )
-    return lines
+    return np.stack([x[ends], y[ends]], axis=2)
 
 
 def _whole_ways(ways: Sequence[Way], table: _WayTable) -> tuple[list[Way], list[int], list[int]]:

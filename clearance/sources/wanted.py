@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from enum import IntEnum
 
 __all__ = [
+    "BUILDING_KEYS",
     "FACILITY_VALUES",
     "LIMIT_KEYS",
     "NAMED_KEYS",
@@ -77,6 +78,8 @@ _OVERHEAD_MAN_MADE = frozenset(
 _GONE_RAILWAYS = frozenset({"demolished", "dismantled", "proposed", "razed", "removed"})
 _BELOW_GROUND = frozenset({"underground", "underwater"})
 
+#: What is wanted only near a road has one of these keys.
+BUILDING_KEYS = ("building", "building:part")
 #: Every wanted node has one of these keys, or one that begins with a word of `LIMIT_KEYS`.
 NODE_KEYS = (
     *_ACCESS,
