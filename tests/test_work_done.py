@@ -29,9 +29,11 @@ from clearance.routing.snap import Snap
 from clearance.routing.tradeoff_kernel import ENGINE as TRADE_OFFS
 from clearance.routing.tradeoffs import trade_offs
 from clearance.routing.way import best_way
+from clearance.sources import osm_file
 from clearance.sources.osm_file import read_osm
 from clearance.structures import grid
 from tests.routing.engines import for_engine, with_landmarks
+from tests.sources.test_osm_file import as_pbf
 from tests.synthetic import synthetic
 from tests.towns import Town
 
@@ -124,8 +126,9 @@ def test_segments_are_compared_with_their_neighbours_alone(
     assert len(ends) <= compared < 15 * len(ends), compared  # 9.7 and 10.0 counted
 
 
+@pytest.mark.parametrize(("large", "expected"), [(False, 2), (True, 3)])
 def test_a_map_file_is_passed_through_a_fixed_number_of_times(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, large: bool, expected: int
 ) -> None:
     passes = 0
     real = osmium.FileProcessor
@@ -141,8 +144,11 @@ def test_a_map_file_is_passed_through_a_fixed_number_of_times(
         town.node(ref, 0, 20 * ref).node(ref + 1, 90, 20 * ref)
         town.way(ref, [ref, ref + 1], {"highway": "residential"} if ref % 3 else {"building": "yes"})
     (tmp_path / "town.osm").write_text(town.osm_xml(), encoding="utf-8")
-    assert len(read_osm(tmp_path / "town.osm").ways) >= 39
-    assert passes == 2
+    path = as_pbf(tmp_path / "town.osm.pbf", tmp_path / "town.osm")
+    passes = 0
+    monkeypatch.setattr(osm_file, "_LARGE_BYTES", 0 if large else 2**40)
+    assert len(read_osm(path).ways) >= 39
+    assert passes == expected
 
 
 def test_opening_a_road_file_reads_no_more_than_it_must(

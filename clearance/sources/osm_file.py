@@ -7,17 +7,20 @@ import gzip
 import re
 import zlib
 from array import array
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
+from clearance.core.collector import young_collector
 from clearance.core.errors import InputError
 from clearance.core.extract import Extract, ExtractInfo, Member, Relation, Way
 from clearance.sources.assemble import Elements, assemble
 from clearance.sources.osm_bounds import check_pbf, check_xml
-from clearance.sources.wanted import Want, is_area_relation, want_node, want_relation, want_way
+from clearance.sources.put_off import WKB_HEAD, PutOff, places_of_lines
+from clearance.sources.wanted import BUILDING_KEYS, Want, is_area_relation, want_node, want_relation, want_way
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -35,18 +38,18 @@ SUFFIXES = {".osm": "osm", ".osm.bz2": "osm.bz2", ".osm.gz": "osm.gz", ".osm.pbf
 _PROLOG_BYTES = 1 << 20
 #: Objects without a date are dated 1970 by the library; OpenStreetMap began in 2004.
 _FIRST_DATE = datetime(2004, 1, 1, tzinfo=UTC)
-#: Places are kept as whole 1e-7 degrees.
-_PER_DEGREE = 10_000_000
-#: Hexadecimal digits before the points of a line in WKB: byte order, type and count (from memory).
-_WKB_HEAD = 18
 #: So many places of ways wait as text before they become numbers.
-_MANY_PLACES = 1 << 20
+_MANY_PLACES = 1 << 17
+#: In a PBF file of so many bytes or more, buildings wait until its roads are known, for the memory they take.
+_LARGE_BYTES = 16 << 20
 
 
+@young_collector()
 def read_osm(path: Path, progress: Progress | None = None) -> Extract:
     """The extract of a local .osm, .osm.bz2, .osm.gz or .osm.pbf file.
 
-    The order of elements in the file does not matter. `progress` is told of each of two passes.
+    The order of elements in the file does not matter. `progress` is told of each of two passes, or of three
+    where the file is large.
     `info.source` is the file's name; `info.data_date` is the date in the file's header, else the newest
     date on a wanted element, empty where neither is there or both lie in the future.
 
@@ -166,27 +169,29 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
     """The header's date, all elements that may be wanted, and the newest date on one of them.
 
     Two passes: nodes and relations, then ways. So the file may hold its elements in any order, and
-    member ways of a multipolygon are known before the ways come.
+    member ways of a multipolygon are known before the ways come. Of a large file a third one, for the
+    buildings near a road (see `sources.put_off`).
     """
     import osmium
     from osmium.osm import NODE, RELATION, WAY, Node
     from osmium.osm import Relation as OsmRelation
-    from osmium.osm import Way as OsmWay
 
     file = osmium.io.File(str(path), kind)
     places = osmium.NodeLocationsForWays(osmium.index.create_map("flex_mem"))
     places.ignore_errors()
     newest = _FIRST_DATE
+    strings: dict[str, str] = {}
     node_tags: dict[int, dict[str, str]] = {}
     relations: list[Relation] = []
     found = _Places()
 
-    tell("reading nodes and relations", 0, 2)
+    passes = 3 if kind == "pbf" and path.stat().st_size >= _LARGE_BYTES else 2
+    tell("reading nodes and relations", 0, passes)
     first = osmium.FileProcessor(file, NODE | RELATION)
     header = first.header
     header_date = header.get("osmosis_replication_timestamp") or header.get("timestamp")
     for item in first.with_filter(places).with_filter(osmium.filter.EmptyTagFilter()):
-        tags = _tags(item.tags)
+        tags = _tags(item.tags, strings)
         if isinstance(item, Node):
             if want_node(tags) and item.visible and item.location.valid():
                 node_tags[item.id] = tags
@@ -197,38 +202,61 @@ def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, dat
             relations.append(Relation(item.id, members, tags))
             newest = max(newest, item.timestamp)
 
-    tell("reading ways", 1, 2)
+    tell("reading ways", 1, passes)
     outlines = {m.ref for r in relations if is_area_relation(r.tags) for m in r.members if m.kind == "w"}
-    ways: list[Way] = []
-    for way in osmium.FileProcessor(file, WAY).with_filter(places):
-        if not isinstance(way, OsmWay):
-            continue
-        tags = _tags(way.tags)
-        if (want_way(tags) is Want.NO and way.id not in outlines) or not way.visible:
-            continue
-        refs = tuple([node.ref for node in way.nodes])
-        found.add_way(refs, way)
-        ways.append(Way(way.id, refs, tags))
-        newest = max(newest, way.timestamp)
-    tell("reading ways", 2, 2)
-    node_ids, x, y = found.arrays()
-    elements = Elements(
-        node_ids=node_ids,
-        x=x,
-        y=y,
-        node_tags=node_tags,
-        ways=ways,
-        relations=relations,
-    )
-    return header_date, elements, newest
+    kept = _Ways(found, strings, frozenset(outlines))
+    put_off = PutOff() if passes == 3 else None
+    kept.read(osmium.FileProcessor(file, WAY).with_filter(places), put_off)
+    if put_off is not None:
+        tell("reading buildings", 2, passes)
+        wanted = put_off.wanted(found.elements(ways=kept.ways))
+        again = osmium.FileProcessor(file, WAY)
+        if wanted.isdisjoint(way.id for way in kept.ways):
+            again = again.with_filter(osmium.filter.KeyFilter(*BUILDING_KEYS))
+        kept.read((way for way in again.with_filter(places) if way.id in wanted), None)
+    tell("reading ways", passes, passes)
+    elements = found.elements(ways=kept.ways, node_tags=node_tags, relations=relations)
+    return header_date, elements, max(newest, kept.newest)
 
 
-def _tags(told: TagList) -> dict[str, str]:
+class _Ways:
+    """The ways of a file that may be wanted, with the newest date on one of them."""
+
+    def __init__(self, found: _Places, strings: dict[str, str], outlines: frozenset[int]) -> None:
+        """Places go to `found`; `outlines` are wanted whatever their tags."""
+        self.ways: list[Way] = []
+        self.newest = _FIRST_DATE
+        self._found, self._strings, self._outlines = found, strings, outlines
+
+    def read(self, items: Iterable[object], put_off: PutOff | None) -> None:
+        """Take up the ways among `items`; with `put_off`, those wanted only near a road go there."""
+        from osmium.osm import Way as OsmWay
+
+        for way in items:
+            if not isinstance(way, OsmWay):
+                continue
+            tags = _tags(way.tags, self._strings)
+            want = Want.YES if way.id in self._outlines else want_way(tags)
+            if want is Want.NO or not way.visible:
+                continue
+            self.newest = max(self.newest, way.timestamp)
+            line = self._found.line(way)
+            if want is Want.NEAR_ROAD and put_off is not None and line is not None:
+                put_off.add(way.id, line)
+                continue
+            refs = tuple([node.ref for node in way.nodes])
+            self._found.add_way(refs, line, way)
+            self.ways.append(Way(way.id, refs, tags))
+
+
+def _tags(told: TagList, strings: dict[str, str]) -> dict[str, str]:
     """Tags as a mapping. Values of a key that stands twice become a list, so that none is lost.
 
     OpenStreetMap refuses such elements, other programs may write them: of two heights the lower must count.
+    Texts are those of `strings` where it has them, for most come a thousand times.
     """
-    tags = {tag.k: tag.v for tag in told}
+    same = strings.setdefault
+    tags = {same(k, k): same(v, v) for k, v in told}
     if len(tags) == len(told):
         return tags
     values: dict[str, dict[str, None]] = {}
@@ -261,33 +289,38 @@ class _Places:
         self._x.append(x)
         self._y.append(y)
 
-    def add_way(self, refs: tuple[int, ...], way: OsmWay) -> None:
-        """The nodes of a way, `refs`, those without a place as the library tells them."""
+    def line(self, way: OsmWay) -> str | None:
+        """The places of a way's nodes as hexadecimal WKB without its head; None where one has no place."""
         try:
-            text = self._factory.create_linestring(way, self._all)
+            return self._factory.create_linestring(way, self._all)[WKB_HEAD:]
         except self._unplaced:
+            return None
+
+    def add_way(self, refs: tuple[int, ...], line: str | None, way: OsmWay) -> None:
+        """The nodes of a way, `refs`, by its `line`; without one, as the library tells each of them."""
+        if line is None:
             for node in way.nodes:
                 self.add(node.ref, node.x, node.y)
             return
         self._way_ids.extend(refs)
-        self._texts.append(text[_WKB_HEAD:])
+        self._texts.append(line)
         self._length += len(refs)
         if self._length >= _MANY_PLACES:
             self._flush()
 
     def _flush(self) -> None:
-        places = np.frombuffer(bytes.fromhex("".join(self._texts)), dtype="<f8")
-        self._parts.append(np.rint(places * _PER_DEGREE).astype(np.int32).reshape(-1, 2))
+        self._parts.append(places_of_lines(self._texts))
         self._texts, self._length = [], 0
 
-    def arrays(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32], npt.NDArray[np.int32]]:
-        """Ids, longitudes and latitudes in whole 1e-7 degrees: nodes, then those of ways."""
+    def elements(self, **others: Any) -> Elements:
+        """The nodes so far, those of ways last, with the other fields of `Elements`."""
         self._flush()
         places = np.concatenate(self._parts)
-        return (
-            np.concatenate((np.array(self._ids, np.int64), np.array(self._way_ids, np.int64))),
-            np.concatenate((np.array(self._x, np.int32), places[:, 0])),
-            np.concatenate((np.array(self._y, np.int32), places[:, 1])),
+        return Elements(
+            node_ids=np.concatenate((np.array(self._ids, np.int64), np.array(self._way_ids, np.int64))),
+            x=np.concatenate((np.array(self._x, np.int32), places[:, 0])),
+            y=np.concatenate((np.array(self._y, np.int32), places[:, 1])),
+            **others,
         )
 
 
