@@ -301,7 +301,7 @@ async def _coach_figures(request: Request) -> Response:
         .get_template("coach_shown.html")
         .render({"say": chosen.say, "told": chosen.told, "coach_shown": shown})
     )
-    return JSONResponse({"html": html, "wrong": {k: str(chosen.told(v)) for k, v in wrong.items()}})
+    return JSONResponse({"html": html, "wrong": {k: chosen.plainly(v) for k, v in wrong.items()}})
 
 
 async def _coach_file(request: Request) -> Response:
@@ -310,6 +310,6 @@ async def _coach_file(request: Request) -> Response:
         _, files = await read_form_with_files(request, {"coach.file": 1})
         found = await coaches_of(request, files["coach.file"], "coach.file")
     except AskedError as error:
-        told = {name: str(chosen_language(request).told(text)) for name, text in error.fields.items()}
+        told = {name: chosen_language(request).plainly(text) for name, text in error.fields.items()}
         return JSONResponse({"wrong": told}, status_code=422)
     return JSONResponse({"fields": coach_pairs(found[0] if found else None)})

@@ -126,6 +126,35 @@ def test_places_picked_on_the_map(opener: Opener) -> None:
     expect(page.locator(".picking")).to_have_count(0)
 
 
+def pick(page: Page, at: tuple[float, float], nth: int) -> None:
+    """Click a place on the map, once it stands still, and choose what it is to be."""
+    where = "at => Object.values(pageMap.latLngToContainerPoint(at)).map(Math.round)"
+    before = None
+    while (now := page.evaluate(where, list(at))) != before:
+        before = now
+        page.wait_for_timeout(120)
+    page.locator("#map").click(position={"x": now[0], "y": now[1]})
+    page.click(f".picking button >> nth={nth}")
+    expect(page.locator(".picking")).to_have_count(0)
+
+
+def test_a_day_of_stops_picked_on_the_map(opener: Opener) -> None:
+    page = opener(f"/?from={YARD.replace(' ', '+')}&coach.height=9ft")
+    drawn(page)
+    for nth, at in ((1, (45.00585, -40.0)), (1, (45.0081, -39.99683)), (2, (45.0027, -39.99252))):
+        pick(page, at, nth)
+    assert page.locator("#places .place").count() == 4
+    page.locator("[name='via.minutes']").first.fill("15")
+    page.click(".main-button")
+    page.wait_for_selector(".verdict", timeout=5000)
+    assert page.locator(".halt").count() == 4
+    assert "15 min there" in page.locator(".halt").nth(1).inner_text()
+    page.click(".again a")
+    drawn(page)
+    assert page.locator("#places .place").count() == 4
+    assert page.locator("[name='via.minutes']").first.input_value() == "15"
+
+
 def test_a_coach_file_fills_in_the_form(opener: Opener, tmp_path: Path) -> None:
     (tmp_path / "heron.toml").write_text(HERON)
     (tmp_path / "broken.toml").write_text("height = 4")

@@ -388,6 +388,19 @@ def test_odd_answers_are_shown_as_text_or_refused(page: TestClient, fields: dict
     assert "set-cookie" not in answer.headers
 
 
+def test_odd_answers_are_text_in_every_language(page: TestClient) -> None:
+    odd = "<script>alert(1)</script> to"
+    spanish = {"accept-language": "es"}
+    html = page.post("/drive", data={**DAY, "to": odd, "coach.width": "<b>wide</b>"}, headers=spanish).text
+    assert "<script>alert" not in html
+    assert "<b>wide" not in html
+    html = page.post("/drive", data={**DAY, "to": odd}, headers=spanish).text
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; to» no está en los datos del mapa" in html
+    told = page.post("/coach", data={"coach.height": "<b>13"}, headers=spanish).json()
+    # Scripts show it as text, so that it carries no marks of its own.
+    assert "<span" not in told["wrong"]["coach.height"]
+
+
 @pytest.mark.parametrize(
     "query",
     [
