@@ -165,3 +165,115 @@ def test_a_loss_without_a_known_height_is_a_warning_alone_and_told_once() -> Non
     (warning,) = again.warnings
     assert "7 cm" in warning
     assert with_sag(BRIDGE, Length(0), wheelbase_m=8) == BRIDGE
+
+
+def level(half: float = 30.0) -> Profile:
+    return Profile(np.array([-half, half]), np.zeros(2))
+
+
+@pytest.mark.parametrize(
+    ("base", "front", "rear", "fits"),
+    [
+        (0.5, 0, 0, True),
+        (0.0, 0, 0, False),
+        (-1.0, 0, 0, False),
+        (29.0, 0, 0, True),
+        (8.0, 0.5, 0.5, True),
+        (8.0, 21.9, 0, True),
+        (8.0, 0, 21.9, True),
+        (8.0, 22.1, 0, False),
+        (8.0, 0, 22.1, False),
+        (8.0, -0.1, 0, False),
+        (8.0, 0, -0.1, False),
+        (100.0, 0, 0, False),
+        (30.0, 0, 0, True),
+        (30.1, 0, 0, False),
+    ],
+)
+def test_measures_that_a_profile_can_bear(base: float, front: float, rear: float, fits: bool) -> None:
+    """A profile of 30 m to either side bears a wheelbase and the longer overhang of as much."""
+    if fits:
+        assert lost_headroom(level(), 0.0, wheelbase_m=base, front_m=front, rear_m=rear) == Length(0)
+    else:
+        with pytest.raises(UsageError):
+            lost_headroom(level(), 0.0, wheelbase_m=base, front_m=front, rear_m=rear)
+
+
+@pytest.mark.parametrize(("front", "fits"), [(29.9, True), (30.0, False), (30.1, False)])
+def test_an_overhang_of_thirty_metres_is_none_of_a_road_vehicle(front: float, fits: bool) -> None:
+    for measures in ({"front_m": front}, {"rear_m": front}):
+        if fits:
+            assert lost_headroom(level(60), 0.0, wheelbase_m=20, **measures) == Length(0)
+        else:
+            with pytest.raises(UsageError, match="lengths of a road vehicle"):
+                lost_headroom(level(60), 0.0, wheelbase_m=20, **measures)
+
+
+@pytest.mark.parametrize(("at", "fits"), [(22.0, True), (-22.0, True), (22.1, False), (-22.1, False)])
+def test_a_profile_must_reach_a_coach_to_either_side(at: float, fits: bool) -> None:
+    if fits:
+        assert lost_headroom(level(), at, wheelbase_m=8) == Length(0)
+    else:
+        with pytest.raises(UsageError, match="does not reach 8 m to either side"):
+            lost_headroom(level(), at, wheelbase_m=8)
+
+
+def test_closed_forms_at_their_bounds() -> None:
+    assert sag_of_circle(20, 10) == Length.from_metres("10")  # the whole circle: half of it
+    assert sag_of_circle(0.5, 100).tenths == math.ceil((100 - math.sqrt(100**2 - 0.25**2)) * 10_000)
+    assert sag_of_parabola(10, 0.1, 10) == Length.from_metres("0.125")
+    assert sag_of_parabola(0.5, 0.1, 10).tenths == math.ceil(0.1 * 0.25 / 80 * 10_000)
+    assert sag_of_parabola(5, 0, 10) == Length(0)
+    for base, radius in ((0, 10), (20.01, 10)):
+        with pytest.raises(UsageError):
+            sag_of_circle(base, radius)
+    for base, change, curve in ((0, 0.1, 10), (10.01, 0.1, 10), (5, -0.001, 10)):
+        with pytest.raises(UsageError):
+            sag_of_parabola(base, change, curve)
+
+
+def test_a_step_in_the_road() -> None:
+    """Level at 0 up to x = 0, then level at 1 m from x = 1 on, 10 m between the axles.
+
+    The roof at x = 0 is highest above the road with the front axle just on the upper level: the rear axle at
+    -9, the chord rises 1 in 10, and stands 0.9 m above the road at 0.
+    """
+    step = Profile(np.array([-50.0, 0.0, 1.0, 50.0]), np.array([0.0, 0.0, 1.0, 1.0]))
+    assert lost_headroom(step, 0.0, wheelbase_m=10) == Length.from_metres("0.9")
+    # At x = 1, on the edge, the front stands at 0 at least; an overhang before it reaches higher.
+    assert lost_headroom(step, 1.0, wheelbase_m=10) == Length(0)
+    reach = lost_headroom(step, 3.0, wheelbase_m=10, front_m=2).metres
+    assert float(reach) == pytest.approx(0.2, abs=1e-4)
+
+
+def test_profiles_that_are_none() -> None:
+    for distance, height in (
+        ([0.0, 1.0], [0.0]),
+        ([0.0], [0.0]),
+        ([0.0, 0.0], [0.0, 0.0]),
+        ([1.0, 0.0], [0.0, 0.0]),
+        ([0.0, np.inf], [0.0, 0.0]),
+        ([0.0, 1.0], [np.nan, 0.0]),
+    ):
+        with pytest.raises(UsageError):
+            Profile(np.array(distance), np.array(height))
+    assert Profile(np.array([0.0, 1.0]), np.array([0.0, 2.0])).at(np.array([0.25])).tolist() == [0.5]
+
+
+def test_what_a_loss_of_nothing_and_of_little_says() -> None:
+    posted = Evidence(evidence_class=EvidenceClass.POSTED, figure=Length.from_metres("4.2"), element="way/1")
+    high = Structure(key="a", kind=Kind.BRIDGE, lon=-40.0, lat=45.0, evidence=(posted,), warnings=("old",))
+    assert with_sag(high, Length(0), wheelbase_m=8) == high
+    one = with_sag(high, Length(1), wheelbase_m=8)
+    assert one.warnings[0] == "old"
+    assert "loses 1 cm (1 in) of height" in one.warnings[1]
+    left = one.evidence[-1]
+    assert (left.key, left.raw, left.source) == (
+        "vertical profile",
+        f"{Length.from_metres('4.2')} less {Length(1)}",
+        "heights of the ground",
+    )
+    assert left.evidence_class is EvidenceClass.MEASURED
+    assert left.note == one.warnings[1]
+    assert "loses 2 cm (1 in)" in with_sag(high, Length(101), wheelbase_m=8).warnings[1]
+    assert "loses 3 cm (2 in)" in with_sag(high, Length(255), wheelbase_m=8).warnings[1]
