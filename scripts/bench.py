@@ -42,9 +42,9 @@ BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
 #: Takes seconds where others take milliseconds: one turn, one repetition.
 SLOW = frozenset({"networkx"})
 #: Tasks that take minutes on large networks.
-SLOW_TASKS = frozenset({"screen", "screen process"})
+SLOW_TASKS = frozenset({"screen", "screen searches", "screen process"})
 #: Tasks that would take too much memory or time on more than so many nodes.
-MOST_NODES = {"screen": 1_000_000}
+MOST_NODES = dict.fromkeys(SLOW_TASKS, 1_000_000)
 LIBRARIES = ("numpy", "numba", "scipy", "networkx", "osmium", "shapely")
 
 
@@ -135,6 +135,7 @@ GROWING_ON_ROADS = (
     ("tallest", "tallest coach, one to all"),
     ("tallest roads", "tallest coach on every road, a direction"),
     ("screen", "1,000 destinations, 2 coaches"),
+    ("screen searches", "of these, in searches"),
     ("screen process", "the same as `clearance screen`, process"),
     ("trade-offs", "all trade-offs of a drive"),
 )
