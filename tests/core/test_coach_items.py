@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from clearance.core.coach import Coach, Fuel
+from clearance.core.coach import Fuel
 from clearance.core.coach_items import (
     ITEMS,
     Item,
@@ -142,8 +142,8 @@ def test_a_coach_without_a_name_has_the_usual_one() -> None:
 
 
 def test_values_are_those_that_make_the_coach_again() -> None:
-    told: dict[str, Value] = {"height": FT(13), "name": "Heron", "length": FT(38), "towed.length": FT(17), "fuel": Fuel.DIESEL,
-            "propane": False, "weight": 11793}  # fmt: skip
+    told: dict[str, Value] = {"height": FT(13), "name": "Heron", "length": FT(38), "towed.length": FT(17)}
+    told |= {"fuel": Fuel.DIESEL, "propane": False, "weight": 11793}
     coach = coach_of(told, towing=True)
     again = values_of(coach)
     assert coach_of(again, towing=True) == coach
