@@ -1,0 +1,204 @@
+"""Roads inside outlines: how far inside, whose canopy it is, in which order, and what is beside the road."""
+
+from __future__ import annotations
+
+import pytest
+
+from clearance.core.lengths import Length
+from clearance.core.structure import Kind, Structure
+from clearance.structures.find import find_structures
+from tests.towns import LAT0, LON0, M_PER_LAT, M_PER_LON, Town
+
+LANE = {"highway": "service", "name": "Pump Lane"}
+ROOF = {"building": "roof"}
+
+
+def lane(tags: dict[str, str] | None = None) -> Town:
+    """Pump Lane runs 200 m eastward along y = 0."""
+    return Town().node(1, 0, 0).node(2, 200, 0).way(10, [1, 2], tags or LANE)
+
+
+def square(
+    town: Town, ref: int, x: float, y: float, *, size: float, tags: dict[str, str] | None = None
+) -> Town:
+    """An outline with its middle at (x, y), `size` metres wide and high."""
+    half = size / 2
+    for i, (dx, dy) in enumerate(((-half, -half), (half, -half), (half, half), (-half, half))):
+        town.node(ref * 10 + i, x + dx, y + dy)
+    return town.way(ref, [ref * 10 + i for i in (0, 1, 2, 3, 0)], tags or {"source": "survey"})
+
+
+def found(town: Town, kind: Kind | None = None) -> list[Structure]:
+    return [s for s in find_structures(town.extract()) if kind is None or s.kind is kind]
+
+
+@pytest.mark.parametrize(("depth", "under"), [(0.3, False), (0.8, True)])
+def test_a_sloppy_corner_is_not_inside(depth: float, under: bool) -> None:
+    """Half a metre inside an outline, or 5e-6 degrees, is the least."""
+    town = square(lane(), 20, -10 + depth, 0, size=20, tags=ROOF)
+    assert bool([s for s in found(town) if s.spans]) is under
+
+
+def test_where_on_the_way_and_in_the_world() -> None:
+    town = Town().node(1, 0, 0).node(2, 50, 0).node(3, 100, 0).node(4, 200, 0).way(10, [1, 2, 3, 4], LANE)
+    (roof,) = found(square(town, 20, 90, 0, size=40, tags=ROOF))
+    assert roof.kind is Kind.COVERED
+    ((span,),) = (roof.spans,)
+    assert span.way == 10
+    assert [span.start, span.end] == pytest.approx([1.4, 2.1], abs=1e-3)
+    assert not span.whole_way
+    assert roof.lon == pytest.approx(LON0 + 90 / M_PER_LON, abs=2e-7)
+    assert roof.lat == pytest.approx(LAT0, abs=2e-7)
+    assert (roof.key, roof.road, roof.upper) == ("way/10:way/20:area", "Pump Lane", "way/20")
+
+
+def test_a_height_of_the_lane_holds_on_all_of_it() -> None:
+    (roof,) = found(square(lane(LANE | {"maxheight": "3.9"}), 20, 90, 0, size=40, tags=ROOF), Kind.COVERED)
+    assert roof.spans[0].whole_way
+    assert roof.lowest() == Length.from_metres("3.9")
+    (both,) = found(
+        square(lane(LANE | {"maxheight": "3.9"}), 20, 90, 0, size=40, tags=ROOF | {"maxheight": "3.5"}),
+        Kind.COVERED,
+    )
+    assert both.lowest() == Length.from_metres("3.5")
+
+
+@pytest.mark.parametrize(("away", "canopy"), [(29, True), (32, False)])
+@pytest.mark.parametrize("area", [False, True])
+def test_a_roof_within_thirty_metres_of_a_station_is_its_canopy(
+    away: float, canopy: bool, area: bool
+) -> None:
+    """3e-4 degrees northward are 33 m; eastward, where degrees are shorter, some 24."""
+    town = square(lane(), 20, 100, 0, size=20, tags=ROOF)
+    fuel = {"amenity": "fuel", "name": "Lamplight Fuel", "maxheight": "4.1"}
+    y = 10 + away * 33.34 / 30
+    if area:
+        square(town, 30, 100, y + 5, size=10, tags=fuel)
+    else:
+        town.node(9, 100, y, fuel)
+    (roof,) = [s for s in found(town) if s.spans]
+    assert roof.kind is (Kind.FUEL_CANOPY if canopy else Kind.COVERED)
+    assert roof.lowest() == (Length.from_metres("4.1") if canopy else None)
+    assert not roof.ambiguous_order
+
+
+def test_of_two_stations_the_nearest_is_meant() -> None:
+    town = square(lane(), 20, 100, 0, size=20, tags=ROOF)
+    town.node(8, 100, 25, {"amenity": "fuel", "maxheight": "5"})
+    town.node(9, 100, 20, {"amenity": "fuel", "maxheight": "4.1"})
+    (roof,) = [s for s in found(town) if s.spans]
+    assert roof.lowest() == Length.from_metres("4.1")
+
+
+def test_a_building_beside_a_station_is_no_canopy() -> None:
+    town = square(lane(), 20, 100, 0, size=20, tags={"building": "yes"})
+    town.node(9, 100, 15, {"amenity": "fuel", "maxheight": "4.1"})
+    (house,) = [s for s in found(town) if s.spans]
+    assert (house.kind, house.ambiguous_order) == (Kind.BUILDING, True)
+    assert "nothing tells whether it goes" in house.warnings[-1]
+
+
+def test_a_roof_that_is_mapped_says_more_than_the_area_of_its_station() -> None:
+    station = {"amenity": "fuel", "maxheight": "4.1"}
+    town = square(square(lane(), 20, 100, 0, size=20, tags=ROOF), 30, 100, 0, size=60, tags=station)
+    (canopy,) = [s for s in found(town) if s.spans]
+    assert (canopy.upper, canopy.lowest()) == ("way/20", Length.from_metres("4.1"))
+    # Where no roof is mapped, all of the lane inside the station counts.
+    (whole,) = [s for s in found(square(lane(), 30, 100, 0, size=60, tags=station)) if s.spans]
+    assert (whole.kind, whole.upper) == (Kind.FUEL_CANOPY, "way/30")
+    # Another lane without a roof keeps what the area says.
+    town.node(3, 80, -25).node(4, 120, -25).way(11, [3, 4], LANE)
+    assert {s.spans[0].way: s.upper for s in found(town) if s.spans} == {10: "way/20", 11: "way/30"}
+
+
+@pytest.mark.parametrize(
+    ("road", "area", "kind"),
+    [
+        ({"tunnel": "yes"}, {"building": "yes"}, None),
+        ({"covered": "yes"}, {"building": "roof"}, None),
+        ({"tunnel": "building_passage"}, {"building": "yes"}, None),
+        ({"bridge": "yes", "layer": "1"}, {"building": "yes"}, None),
+        ({"layer": "2"}, {"building": "roof", "layer": "1"}, None),
+        ({}, {"man_made": "bridge"}, None),
+        ({"bridge": "yes"}, {"man_made": "bridge"}, None),
+        ({}, {"man_made": "bridge", "layer": "1"}, Kind.BRIDGE),
+        ({"covered": "yes"}, {"amenity": "parking", "parking": "multi-storey"}, Kind.CAR_PARK),
+        ({}, {"amenity": "parking", "parking": "multi-storey"}, Kind.CAR_PARK),
+        ({"area": "yes"}, {"building": "roof"}, None),
+        ({}, {"landuse": "meadow"}, None),
+    ],
+)
+def test_what_a_road_inside_an_outline_is_under(
+    road: dict[str, str], area: dict[str, str], kind: Kind | None
+) -> None:
+    town = square(lane(LANE | road), 20, 100, 0, size=40, tags=area)
+    made = [s for s in found(town) if s.upper == "way/20"]
+    assert [s.kind for s in made] == ([] if kind is None else [kind])
+    assert not any(s.ambiguous_order for s in made)
+
+
+def test_roofs_of_several_ways_and_with_a_yard() -> None:
+    """A multipolygon: an outline of 60 m around a yard of 20 m that is open to the sky."""
+    town = square(square(lane(), 20, 100, 0, size=60), 21, 100, 0, size=20)
+    town.relation(
+        40,
+        [("w", 20, "outer"), ("w", 21, "inner")],
+        {"type": "multipolygon", "building": "roof", "name": "Ring"},
+    )
+    (ring,) = [s for s in found(town) if s.spans]
+    assert (ring.upper, ring.name) == ("relation/40", "Ring")
+    assert [ring.spans[0].start, ring.spans[0].end] == pytest.approx([0.35, 0.65], abs=1e-3)
+    inside = Town().node(1, 95, 0).node(2, 105, 0).way(10, [1, 2], LANE)
+    square(square(inside, 20, 100, 0, size=60), 21, 100, 0, size=20)
+    inside.relation(
+        40, [("w", 20, "outer"), ("w", 21, "inner")], {"type": "multipolygon", "building": "roof"}
+    )
+    assert [s for s in found(inside) if s.spans] == []
+    # Without its outer ring it has no inside.
+    open_ring = square(lane(), 21, 100, 0, size=20)
+    open_ring.relation(
+        40, [("w", 21, "inner"), ("w", 99, "outer")], {"type": "multipolygon", "building": "roof"}
+    )
+    assert [s for s in found(open_ring) if s.spans] == []
+    other = square(lane(), 20, 100, 0, size=60)
+    other.relation(40, [("w", 20, "outer")], {"type": "boundary", "building": "roof"})
+    assert [s for s in found(other) if s.spans] == []
+
+
+def test_what_stands_beside_the_road_is_listed() -> None:
+    town = lane()
+    square(town, 20, 100, 200, size=40, tags={"amenity": "parking", "parking": "underground", "name": "Deep"})
+    square(town, 21, 300, 200, size=40, tags={"building": "yes", "maxheight": "2.5"})
+    square(town, 22, 500, 200, size=40, tags={"amenity": "fuel", "maxheight": "4"})
+    square(town, 23, 700, 200, size=40, tags={"amenity": "fuel"})
+    town.node(9, 900, 200, {"amenity": "fuel", "maxheight": "3"})
+    listed = {s.key: s for s in found(town)}
+    assert {key: s.kind for key, s in listed.items()} == {
+        "way/20:own": Kind.CAR_PARK,
+        "way/21:own": Kind.BUILDING,
+        "way/22:own": Kind.FUEL_CANOPY,
+        "node/9:own": Kind.FUEL_CANOPY,
+    }
+    assert not any(s.spans for s in listed.values())
+    deep = listed["way/20:own"]
+    assert deep.name == "Deep"
+    assert deep.lon == pytest.approx(LON0 + 100 / M_PER_LON, abs=20 / M_PER_LON)
+    assert deep.lat == pytest.approx(LAT0 + 200 / M_PER_LAT, abs=20 / M_PER_LAT)
+    assert listed["way/22:own"].lowest() == Length.from_metres("4")
+
+
+def test_a_height_on_a_relation_or_elsewhere_is_not_lost() -> None:
+    town = lane().node(3, 0, 500).node(4, 10, 500).way(11, [3, 4], {"railway": "rail", "maxheight": "5"})
+    town.node(5, 50, 500, {"tourism": "picnic_site", "maxheight": "2"})
+    town.relation(
+        40,
+        [("n", 1, "label"), ("w", 99, ""), ("w", 10, "")],
+        {"type": "route", "maxheight": "3.2", "name": "Loop"},
+    )
+    town.relation(41, [("n", 1, "label")], {"type": "route", "maxheight": "3.1"})
+    listed = {s.key: s for s in found(town)}
+    assert set(listed) == {"way/11:own", "node/5:own", "relation/40:own"}
+    loop = listed["relation/40:own"]
+    assert (loop.kind, loop.name, loop.lowest()) == (Kind.LIMIT, "Loop", Length.from_metres("3.2"))
+    assert (loop.lon, loop.lat) == pytest.approx((LON0 + 200 / M_PER_LON, LAT0), abs=2e-7)
+    assert listed["node/5:own"].lon == pytest.approx(LON0 + 50 / M_PER_LON, abs=2e-7)
