@@ -146,6 +146,7 @@ def one(trial: Trial, way: str, kill: Callable[[], Child], counts: Counter[str],
     except Exception as error:
         counts["fault"] += 1
         faults.append(f"{trial.name}, {way}: {type(error).__name__}: {error}")
+        print(faults[-1], file=sys.stderr, flush=True)
     else:
         counts["done" if code in (0, 3) else found] += 1
 

@@ -1,8 +1,8 @@
 """The road file: the prepared network of an area in one file on disk.
 
 A ZIP container whose members are stored uncompressed. ``arrays/NAME.npy`` are the arrays of `Network`,
-each begun at a multiple of 64 bytes, so that they are mapped into memory where they lie and only
-what a drive touches is ever read. ``rows/`` holds the tables as JSON texts in one array of bytes with the
+each begun at a multiple of 64 bytes, so that those of a large file are mapped into memory where they lie
+and only what a drive touches is ever read. ``rows/`` holds the tables as JSON texts in one array of bytes with the
 offsets of the rows; rows are decoded when asked for. ``tables/*.parquet`` hold ways and structures once
 more, for other programs; this one never reads them, since opening Parquet costs about 0.2 s of imports
 alone. ``manifest.json`` names format and schema version, source, dates, attribution, warnings, counts and,
@@ -49,6 +49,9 @@ __all__ = ["CHECKED_BYTES", "SCHEMA", "check_road_file", "open_kept", "open_road
 _FORMAT = "clearance road file"
 #: Raised whenever older programs could misread a file, or newer ones an older file.
 SCHEMA = 7
+#: Files up to this size are read at opening rather than mapped: whoever writes over one in place, instead of
+#: replacing it, would change under a search what has been checked, or end it (SIGBUS).
+_READ_BYTES = 32 * 2**20
 #: What is checked at opening, in bytes, at about 10 GB a second; files of small states lie below it.
 CHECKED_BYTES = 96 * 2**20
 
@@ -327,14 +330,23 @@ class _Container:
                 f"{self.path} cannot be read: {error.strerror}; check its name and permissions"
             ) from None
         with file:
-            if os.fstat(file.fileno()).st_size == 0:
+            size = os.fstat(file.fileno()).st_size
+            if size == 0:
                 raise RoadFileError(f"{self.path} is empty; make it anew with `clearance get`")
             try:
                 # The mapping lives as long as an array of it does, also when the file is replaced.
-                self.map = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+                if size > _READ_BYTES:
+                    self.map = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+                else:
+                    self.map = mmap.mmap(-1, size)
+                    if file.readinto(self.map) != size:
+                        raise self.damaged("it is being written over")
+            except RoadFileError:
+                raise
             except (OSError, ValueError) as error:
                 raise RoadFileError(f"{self.path} cannot be mapped into memory: {error}") from None
         self.bytes = np.frombuffer(self.map, np.uint8)
+        self.bytes.flags.writeable = False
         try:
             self.zip = zipfile.ZipFile(_MapFile(self.map))
         except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:

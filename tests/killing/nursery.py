@@ -103,6 +103,9 @@ class Nursery:
         """Run `clearance` with these arguments; with `limit`, no file may grow beyond so many bytes."""
         self._count += 1
         out, err = (self.scratch / f"{self._count}.{kind}" for kind in ("out", "err"))
+        # A child may die before it has come to that.
+        out.touch()
+        err.touch()
         request = {"start": [str(a) for a in args], "env": dict(env or {}), "out": str(out), "err": str(err)}
         return Child(
             int(self.ask(request | {"die_at": die_at, "limit": limit, "meek": meek})), out, err, self

@@ -146,6 +146,27 @@ def test_an_open_network_outlives_its_file(road_file: Path, tmp_path: Path) -> N
     assert [p.name for p in tmp_path.iterdir()] == [road_file.name]
 
 
+@pytest.mark.parametrize("over", [b"", b"\0" * 5000, b"other"], ids=["emptied", "zeros", "text"])
+def test_a_file_written_over_in_place_changes_nothing_that_is_open(road_file: Path, over: bytes) -> None:
+    """As `cp` does it, which does not replace a file but empties and fills it."""
+    network = open_road_file(road_file)
+    with road_file.open("r+b") as file:
+        file.truncate(len(over))
+        file.write(over)
+    _assert_same(_network(), network)
+    with pytest.raises(RoadFileError):
+        open_road_file(road_file)
+
+
+def test_a_large_file_is_mapped_and_no_other_answer(road_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(roadfile, "_READ_BYTES", 0)
+    network = open_road_file(road_file)
+    _assert_same(_network(), network)
+    assert network.arc_length.ctypes.data % 64 == 0
+    with pytest.raises(ValueError, match="read-only"):
+        network.arc_length[0] = 0.0
+
+
 def test_other_programs_can_read_it(road_file: Path) -> None:
     with zipfile.ZipFile(road_file) as container:
         assert container.testzip() is None
