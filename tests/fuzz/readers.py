@@ -98,7 +98,7 @@ def _osm_xml(draw: DrawFn) -> bytes:
     def tags() -> str:
         keys = draw(
             st.lists(
-                st.sampled_from(("highway", "maxheight", "name", "bridge", "barrier", "type")), max_size=4
+                st.sampled_from(("highway", "maxheight", "maxheight", "name", "barrier", "type")), max_size=4
             )
         )
         value = st.one_of(
@@ -128,7 +128,8 @@ def _osm_xml(draw: DrawFn) -> bytes:
     head = draw(st.sampled_from(("",) * 6 + (*ODD_TEXTS[-10:], '<?xml version="1.0" encoding="latin-1"?>')))
     body = "".join(elements)
     nodes = '<node id="1" lat="1" lon="1"/><node id="2" lat="1" lon="2"/>'
-    return f'{head}<osm version="0.6">{nodes}{body}</osm>'.encode()
+    road = f'<way id="9"><nd ref="1"/><nd ref="2"/><tag k="highway" v="residential"/>{tags()}</way>'
+    return f'{head}<osm version="0.6">{nodes}{road}{body}</osm>'.encode()
 
 
 def _osm_texts() -> SearchStrategy[bytes]:
@@ -321,8 +322,28 @@ _GEOJSON = (
 
 def _geojson(content: bytes, folder: Path) -> None:
     path = _written(folder, "file.geojson", content)
-    _sound_line(refused(lambda: read_line(path), names=path.name))
+    line = refused(lambda: read_line(path), names=path.name)
+    _sound_line(line)
     _lists(path)
+    if _names_twice(content):
+        assert line is None, "one of two values of one name was taken"
+        assert refused(lambda: read_height_list(path, unit="m"), names=path.name) is None
+        assert refused(lambda: read_stops(path), names=path.name) is None
+
+
+def _names_twice(content: bytes) -> bool:
+    """Whether some object of a JSON text holds a name twice."""
+    twice: list[str] = []
+
+    def seen(pairs: list[tuple[str, object]]) -> None:
+        names = [name for name, _ in pairs]
+        twice.extend(name for name in names if names.count(name) > 1)
+
+    try:
+        json.loads(content.decode("utf-8-sig"), object_pairs_hook=seen)
+    except (ValueError, RecursionError):
+        return False
+    return bool(twice)
 
 
 def _lists(path: Path) -> None:
