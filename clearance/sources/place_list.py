@@ -108,6 +108,11 @@ def _of_csv(path: Path) -> StopList:
         if len(found.stops) > MOST_STOPS or len(found.problems) > MOST_STOPS:
             break
         where = f"line {row.line}"
+        if not row.problem and ("lat" in row.cells) is not ("lon" in row.cells):
+            there, absent = ("lat", "lon") if "lat" in row.cells else ("lon", "lat")
+            raise InputError(
+                f"{path}: the header names a column for {there} but none for {absent}; name both"
+            )
         try:
             found.stops.append(_of_row(row, where, found))
         except ValueError as error:

@@ -99,7 +99,9 @@ def read_record_list(path: Path, *, now: datetime.datetime, who: str = "") -> tu
     if problems:
         raise InputError("; ".join([f"{path}: nothing was taken in, for some cannot be read", *problems]))
     if not records:
-        raise InputError(f"{path}: holds no records; export them with `clearance record export`")
+        raise InputError(
+            f"{path}: holds no records: no entry has a height, a date or who saw it. Fill in what was seen"
+        )
     return tuple(records)
 
 

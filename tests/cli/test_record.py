@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -34,10 +37,33 @@ def roads(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return town(tmp_path_factory.mktemp("roads"))
 
 
+#: What Python reads at its start: whatever would reach out of the machine fails.
+_CUT_OFF = """
+import sys
+def _refuse(event, args):
+    if event in ("socket.connect", "socket.bind", "socket.sendto", "socket.sendmsg", "socket.getaddrinfo"):
+        raise RuntimeError(f"{event} {args}")
+sys.addaudithook(_refuse)
+"""
+
+
 @pytest.fixture
-def home(tmp_path: Path) -> dict[str, str]:
-    """A data folder of its own, as a user has one."""
-    return {"XDG_DATA_HOME": str(tmp_path / "data")}
+def home(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """A data folder of its own, as a user has one, on a machine that is cut off from all others."""
+    start = tmp_path_factory.mktemp("cut-off")
+    (start / "sitecustomize.py").write_text(_CUT_OFF, encoding="utf-8")
+    path = os.pathsep.join([str(start), *filter(None, [os.environ.get("PYTHONPATH")])])
+    return {"XDG_DATA_HOME": str(tmp_path / "data"), "PYTHONPATH": path}
+
+
+def test_the_machine_of_these_tests_is_cut_off(home: dict[str, str]) -> None:
+    """Records never leave the machine by themselves: every command below runs where nothing can."""
+    ask = "import socket; socket.create_connection(('127.0.0.1', 9))"
+    done = subprocess.run(
+        [sys.executable, "-c", ask], env=os.environ | home, capture_output=True, text=True, check=False
+    )
+    assert done.returncode != 0
+    assert "RuntimeError: socket." in done.stderr
 
 
 def drive(roads: Path, home: dict[str, str], *more: str) -> dict[str, object]:

@@ -117,6 +117,8 @@ def test_each_bad_row_is_told_with_its_line_and_the_others_are_kept(tmp_path: Pa
         ('place\n"Mill\n', "line 2.*quotes"),
         ("x" * 20_000, "must name the columns"),
         ("place\n" + "x" * 200_000, "cannot be told apart"),
+        ("name,lat\nQuay,45.5\n", "names a column for lat but none for lon"),
+        ("name,longitude,place\nQuay,-40.5,Mill\n", "names a column for lon but none for lat"),
     ],
 )
 def test_tables_that_cannot_be_read_are_refused(tmp_path: Path, text: str | bytes, words: str) -> None:
