@@ -512,7 +512,9 @@ def _date(text: str, _: Path) -> None:
     now = datetime(2026, 6, 1, 12)
     for read in (lambda: parse_date(text, now.date()), lambda: parse_departure(text, now)):
         try:
-            read()
+            found = read()
+            # A drive of a month still ends within the calendar.
+            assert isinstance(found, str) or found + timedelta(days=31) > now
         except ClearanceError as error:
             assert len(str(error)) < 1000  # noqa: PT017, either outcome is right
     try:
@@ -530,13 +532,13 @@ def _target(
 
 
 TARGETS = (
-    _target("length", length_texts, _length, 200),
-    _target("measure", length_texts, _measure, 100),
-    _target("weight", _weights, _weight, 100),
-    _target("height-tags", _height_tags, _heights, 100),
-    _target("condition", _judgements, _condition, 60),
-    _target("road-tags", _road_tags, _road, 60),
-    _target("restriction", lambda: st.lists(_relations(), max_size=3), _restriction, 40),
-    _target("place-text", _place_texts, _place, 80),
-    _target("date", _date_texts, _date, 80),
+    _target("length", length_texts, _length, 100),
+    _target("measure", length_texts, _measure, 60),
+    _target("weight", _weights, _weight, 50),
+    _target("height-tags", _height_tags, _heights, 60),
+    _target("condition", _judgements, _condition, 40),
+    _target("road-tags", _road_tags, _road, 40),
+    _target("restriction", lambda: st.lists(_relations(), max_size=3), _restriction, 20),
+    _target("place-text", _place_texts, _place, 50),
+    _target("date", _date_texts, _date, 50),
 )

@@ -772,17 +772,17 @@ def _texts(sound: Sequence[str]) -> Callable[[SearchStrategy[bytes]], SearchStra
 
 
 TARGETS = (
-    Target("osm-xml", _osm_texts, _osm, 60),
+    Target("osm-xml", _osm_texts, _osm, 30),
     Target("osm-packed", _packed_osm, _packed, 20),
-    Target("osm-pbf", lambda: st.one_of(_pbf_blocks(), _pbf_blocks(), mutated([_sound_pbf()])), _pbf, 60),
+    Target("osm-pbf", lambda: st.one_of(_pbf_blocks(), _pbf_blocks(), mutated([_sound_pbf()])), _pbf, 40),
     Target("map-answer", lambda: _twisted([_ANSWER]), _answer, 40),
-    Target("gpx", lambda: _texts(_SOUND_GPX)(_gpx_xml()), _gpx, 60),
-    Target("geojson", lambda: _twisted(_GEOJSON), _geojson, 60),
-    Target("csv", lambda: _texts(_SOUND_CSV)(_csv()), _table, 50),
-    Target("inventory", _inventories, _inventory, 60),
+    Target("gpx", lambda: _texts(_SOUND_GPX)(_gpx_xml()), _gpx, 40),
+    Target("geojson", lambda: _twisted(_GEOJSON), _geojson, 40),
+    Target("csv", lambda: _texts(_SOUND_CSV)(_csv()), _table, 30),
+    Target("inventory", _inventories, _inventory, 40),
     Target("coach-file", lambda: st.one_of(_toml(_COACH), mutated_text([_COACH])), _coach, 40),
     Target("job-file", lambda: st.one_of(_toml(_JOBS), mutated_text([_JOBS])), _jobs, 30),
     Target("screen-report", lambda: _twisted([_sound_report()]), _report, 30),
     Target("records-file", _sqlite, _records, 30),
-    Target("geopackage", lambda: mutated([_sound_package()]), _package, 15),
+    Target("geopackage", lambda: mutated([_sound_package()]), _package, 10),
 )
