@@ -2,9 +2,9 @@
 
 A ZIP container whose members are stored uncompressed. ``arrays/NAME.npy`` are the arrays of `Network`,
 each begun at a multiple of 64 bytes, so that those of a large file are mapped into memory where they lie
-and only what a drive touches is ever read. ``rows/`` holds the tables as JSON texts in one array of bytes with the
-offsets of the rows; rows are decoded when asked for. ``tables/*.parquet`` hold ways and structures once
-more, for other programs; this one never reads them, since opening Parquet costs about 0.2 s of imports
+and only what a drive touches is ever read. ``rows/`` holds the tables as JSON texts in one array of bytes
+with the offsets of the rows; rows are decoded when asked for. ``tables/*.parquet`` hold ways and structures
+once more, for other programs; this one never reads them, since opening Parquet costs about 0.2 s of imports
 alone. ``manifest.json`` names format and schema version, source, dates, attribution, warnings, counts and,
 for each member, where its data begin, its size, CRC-32 and word sum.
 
