@@ -9,7 +9,7 @@ from clearance.core.errors import UsageError
 __all__ = ["parse_departure"]
 
 #: Nobody plans so far ahead; near the end of the calendar, times of arrival would lie beyond it.
-_FURTHEST = timedelta(days=3653)
+_FURTHEST = timedelta(days=36_525)
 
 
 def parse_departure(text: str, now: datetime, *, what: str = "--depart") -> datetime:
@@ -27,5 +27,5 @@ def parse_departure(text: str, now: datetime, *, what: str = "--depart") -> date
     if moment < now - timedelta(days=1):
         raise UsageError(f"{what} {text!r} is in the past; hours and days in the map are judged by it")
     if moment > now + _FURTHEST:
-        raise UsageError(f"{what} {text!r} is more than ten years ahead; write it as 2027-07-04T08:30")
+        raise UsageError(f"{what} {text!r} is more than a hundred years ahead; write it as 2027-07-04T08:30")
     return moment

@@ -16,7 +16,7 @@ def test_a_time_near_now_is_taken() -> None:
     assert parse_departure("2027-07-04T08:30", NOW) == datetime(2027, 7, 4, 8, 30)
     # Where the coach starts it may still be the day before.
     assert parse_departure("2027-06-30T12:00", NOW) == NOW - timedelta(days=1)
-    assert parse_departure("2037-06-30", NOW) == datetime(2037, 6, 30)
+    assert parse_departure("2127-06-30", NOW) == datetime(2127, 6, 30)
 
 
 @pytest.mark.parametrize(
@@ -27,9 +27,9 @@ def test_a_time_near_now_is_taken() -> None:
         ("2027-02-29T08:00", "is no time"),
         ("2027-07-04T08:30Z", "carries a zone"),
         ("2027-06-30T11:59", "is in the past"),
-        ("2037-07-02", "more than ten years ahead"),
+        ("2127-07-03", "more than a hundred years ahead"),
         # A drive that begins then would end beyond the last day there is.
-        ("9999-12-31T23:59", "more than ten years ahead"),
+        ("9999-12-31T23:59", "more than a hundred years ahead"),
     ],
 )
 def test_what_cannot_be_meant_is_refused(text: str, said: str) -> None:
