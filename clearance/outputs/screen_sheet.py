@@ -16,6 +16,7 @@ from clearance.outputs.screen_words import (
     by_key,
     clock_span,
     coach_names,
+    common_bar_text,
     driven_text,
     reason_parts,
     verdict_of_row,
@@ -136,6 +137,7 @@ class _Page:
         known = by_key(screening)
         self._lines = [self._line(row, known) for row in rows]
         self._foot = " ".join([_LEGEND, *CAUTIONS[:3]])
+        self._bar = common_bar_text(screening, number, self._one)
         self._unscreened = self._names_of_unscreened(number)
 
     def _line(self, row: Row, known: Mapping[str, Structure]) -> _Line:
@@ -213,7 +215,8 @@ class _Page:
         if sums.problems:
             counts += f" · {sums.problems} not screened"
         y += c.text(counts, c.left, y, self._wide, 13, bold=True)
-        y += c.text(driven_text(sums, self._units), c.left, y, self._wide, 9.5) + 3.5
+        y += c.text(driven_text(sums, self._units), c.left, y, self._wide, 9.5)
+        y += c.text(self._bar, c.left, y, self._wide, 9.5, bold=True) + 3.5
         self._y = y
 
     def _level(self, low: float) -> tuple[float, _Reasons]:

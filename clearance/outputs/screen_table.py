@@ -16,6 +16,7 @@ from clearance.outputs.screen_words import (
     by_key,
     clock_span,
     coach_names,
+    common_bar_text,
     headline,
     problem_text,
     reason_parts,
@@ -44,6 +45,7 @@ def screen_text(screening: Screening, units: Units = Units.FEET) -> str:
     for number, coach in enumerate(screening.coaches):
         lines = _wrapped(f"{names[number]}: {coach_line(coach, units)}.")
         lines += _wrapped(totals_text(sums[number], units))
+        lines += _wrapped(common_bar_text(screening, number, units))
         rows = screening.of_coach(number)
         if rows:
             lines += ["", _heading(units)]

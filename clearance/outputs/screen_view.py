@@ -24,6 +24,7 @@ from clearance.outputs.screen_words import (
     by_key,
     clock_span,
     coach_names,
+    common_bar_text,
     driven_text,
     headline,
     problem_text,
@@ -104,11 +105,13 @@ def _worst(uses: Mapping[Standing, list[Row]], order: list[Standing]) -> int:
 def _coaches(screening: Screening, names: Sequence[str]) -> list[dict[str, Any]]:
     found = []
     for name, coach, sums in zip(names, screening.coaches, totals(screening), strict=True):
+        bar = dual(lambda u, n=sums.coach: common_bar_text(screening, n, u))  # type: ignore[misc]
         found.append(
             {
                 "name": name,
                 "line": dual(lambda u, c=coach: f"{coach_line(c, u)}."),  # type: ignore[misc]
                 "totals": dual(lambda u, s=sums: driven_text(s, u)),  # type: ignore[misc]
+                "bar": bar,
                 "counts": [
                     (verdict.value, _SIGNS[verdict], number, word)
                     for verdict, number, word in (

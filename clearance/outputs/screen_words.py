@@ -25,6 +25,7 @@ __all__ = [
     "by_key",
     "clock_span",
     "coach_names",
+    "common_bar_text",
     "driven_text",
     "headline",
     "named_structures",
@@ -40,6 +41,8 @@ __all__ = [
 NOT_SCREENED = "NOT SCREENED"
 #: So many structures are named one by one in a sentence; files hold all of them.
 _MOST_NAMED = 3
+#: Fewer blocked destinations than this say nothing of home.
+_COMMON = 3
 
 _POLICY = {
     Unverified.AVOID: "avoided where another way is not much longer",
@@ -192,6 +195,29 @@ def driven_text(sums: Totals, units: Units = Units.FEET) -> str:
         cannot = "1 place cannot" if sums.not_through == 1 else f"{sums.not_through} places cannot"
         told.append(f"{cannot} be driven in and out of forward.")
     return " ".join(told)
+
+
+def common_bar_text(screening: Screening, coach: int, units: Units = Units.FEET) -> str:
+    """The one thing that blocks most of a coach's destinations, where there is one; else empty.
+
+    It is then as a rule by home: home is a place that the coach cannot get out of, or back to.
+    """
+    rows, known = screening.of_coach(coach), by_key(screening)
+    told: dict[str, str] = {}
+    counts: Counter[str] = Counter()
+    for row in rows:
+        bars = {flag.key: _flag_text(flag, known, units) for flag in row.in_the_way}
+        bars |= {obstacle.element: obstacle_text(obstacle) for obstacle in row.obstacles}
+        counts.update(bars.keys())
+        told |= bars
+    most = counts.most_common(1)
+    if not most or most[0][1] < _COMMON or 2 * most[0][1] <= len(rows):
+        return ""
+    bar, count = most[0]
+    return (
+        f"{count} of {len(rows)} destinations are blocked by one thing: {told[bar]}. "
+        "Is home the place where the coach stands?"
+    )
 
 
 def tallest_parts(row: Row, margin: Length, units: Units = Units.FEET) -> str:

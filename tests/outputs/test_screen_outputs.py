@@ -16,8 +16,8 @@ from clearance.outputs.screen_csv import SCREEN_COLUMNS, screen_csv
 from clearance.outputs.screen_geojson import screen_geojson
 from clearance.outputs.screen_json import screen_json
 from clearance.outputs.screen_table import screen_text
-from clearance.outputs.screen_words import clock_span, coach_names, tallest_text
-from tests.outputs.screen_samples import CAMP, HERON, LOW, MILL, QUAY, SCREENING, UNKNOWN, WREN
+from clearance.outputs.screen_words import clock_span, coach_names, common_bar_text, tallest_text
+from tests.outputs.screen_samples import CAMP, HERON, LOW, MILL, QUAY, ROWS, SCREENING, UNKNOWN, WREN
 
 pd = pytest.importorskip("pandas")
 
@@ -159,3 +159,18 @@ def test_spans_of_time() -> None:
     assert [clock_span(s) for s in (0, 29, 30, 3_570, 3_599, 36_000)] == [
         "0:00", "0:00", "0:01", "1:00", "1:00", "10:00",
     ]  # fmt: skip
+
+
+def test_one_thing_that_blocks_most_is_told_and_home_is_doubted() -> None:
+    blocked = ROWS[0]
+    rows = (*(replace(blocked, number=n) for n in range(1, 6)), replace(ROWS[2], number=6))
+    hemmed_in = replace(SCREENING, rows=rows)
+    told = common_bar_text(hemmed_in, 0)
+    assert told == (
+        "5 of 6 destinations are blocked by one thing: railway bridge (Coast Line), 11'9\". "
+        "Is home the place where the coach stands?"
+    )
+    assert "Is home the place where the coach stands?" in " ".join(screen_text(hemmed_in).split())
+    # Half of them, two of them, or none: nothing to say of home.
+    for few, coach in (((*rows[:3], *[ROWS[2]] * 3), 0), (rows[:2], 0), (rows, 1)):
+        assert not common_bar_text(replace(SCREENING, rows=few), coach)
