@@ -127,6 +127,9 @@ def killing(
 
     def kill() -> Child:
         if "line" in way:
+            # Whoever clears away what others have left runs more lines, and has others at the end.
+            for path in trial.left_over():
+                Path(path).unlink()
             first = chance.choice((1, max(1, lines - LAST_LINES)))
             return nest.start(*trial.arguments(), env=trial.env, die_at=chance.randint(first, lines))
         child = nest.start(*trial.arguments(), env=trial.env)
