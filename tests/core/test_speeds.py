@@ -57,6 +57,9 @@ def test_speeds_that_are_told(text: str, kmh: float) -> None:
         "50 @ wet",
         "XX:what",
         "٥٠",
+        "zone:٥٠",
+        "DE:zone:٥٠",
+        "ДЕ:urban",
     ],
 )
 def test_what_cannot_be_read_gives_the_speed_of_the_kind_of_road(text: str) -> None:
