@@ -381,6 +381,9 @@ class _Container:
     def manifest(self) -> dict[str, Any]:
         """The manifest, its format and version checked."""
         try:
+            if self.zip.getinfo(_MANIFEST).compress_type != zipfile.ZIP_STORED:
+                # Packed by somebody else, it may unfold without end.
+                raise self.damaged("its manifest is packed")
             text = self.zip.read(_MANIFEST)
         except KeyError:
             raise RoadFileError(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +21,8 @@ def read_points(path: Path, *, most_bytes: int, most_points: int, what: str) -> 
     Coordinates are a list of longitude and latitude, None for a row without a point; the place in the
     file is ``row`` and the feature's id. `what` says what the file should be.
 
-    Raises InputError where the file is no GeoPackage, has not exactly one layer of points, more points
-    than allowed, or does not say its reference system.
+    Raises InputError where the file is no GeoPackage, has not exactly one layer of points, a view for a
+    layer, more points than allowed, or does not say its reference system.
     """
     import json
     import warnings
@@ -31,6 +33,7 @@ def read_points(path: Path, *, most_bytes: int, most_points: int, what: str) -> 
     from pyproj.exceptions import ProjError
 
     checked_file(path, most_bytes=most_bytes, what=what)
+    _refuse_views(path)
     try:
         # What GDAL finds odd about a file that it reads all the same is nothing that a user could act on.
         with warnings.catch_warnings(action="ignore", category=RuntimeWarning):
@@ -70,6 +73,32 @@ def read_points(path: Path, *, most_bytes: int, most_points: int, what: str) -> 
         positions = content["coordinates"] if content["type"] == "MultiPoint" else [content["coordinates"]]
         shapes += [Shape("Point", list(change.transform(p[0], p[1])), properties, where) for p in positions]
     return shapes
+
+
+def _refuse_views(path: Path) -> None:
+    """Raise InputError where a layer is a view: a file from elsewhere must not reckon, perhaps for ever.
+
+    What is no database is left to be refused by whoever reads it.
+    """
+    try:
+        with contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as file:
+            # A name may be written in either case.
+            views = {str(name).lower() for (name,) in file.execute(_VIEWS)}
+            # Where the table of contents is one itself, it is not asked.
+            layers = views if any(name.startswith("gpkg_") for name in views) else _contents(file)
+    except (sqlite3.Error, UnicodeError):
+        return
+    if found := sorted(views & layers):
+        raise InputError(
+            f"{path}: its layer {found[0][:60]} is a view, which is not read; export it as a layer of its own"
+        )
+
+
+_VIEWS = "SELECT name FROM sqlite_master WHERE type = 'view'"
+
+
+def _contents(file: sqlite3.Connection) -> set[str]:
+    return {str(name).lower() for (name,) in file.execute("SELECT table_name FROM gpkg_contents")}
 
 
 def _plain(value: Any) -> Any:

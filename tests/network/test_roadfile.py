@@ -553,3 +553,16 @@ def test_arrays_whose_sums_are_right_but_lead_nowhere_are_refused(
         false[at] = value
         write_road_file(dataclasses.replace(network, **{name: false}), path)
         assert "do not fit together" in _refused(path), at
+
+
+def test_a_manifest_that_unfolds_without_end_is_not_read(road_file: Path, tmp_path: Path) -> None:
+    with zipfile.ZipFile(road_file) as container:
+        members = {name: container.read(name) for name in container.namelist()}
+    path = tmp_path / "bomb.roads"
+    for manifest in (members["manifest.json"], b" " * (32 << 20)):
+        members["manifest.json"] = manifest
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as container:
+            for name, content in members.items():
+                container.writestr(name, content)
+        assert path.stat().st_size < 1 << 20
+        assert "its manifest is packed" in _refused(path)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import sqlite3
 from decimal import Decimal
 from pathlib import Path
 
@@ -201,19 +203,50 @@ def test_rows_that_cannot_be_used_do_not_fill_the_memory(
         csv(tmp_path, *rows, "45,-40,4.1")
 
 
-def test_a_package_that_is_read_in_spite_of_a_fault_brings_no_warning(tmp_path: Path) -> None:
+def _package(path: Path) -> None:
     import numpy as np
     import pyogrio
     import shapely
 
-    path = tmp_path / "list.gpkg"
     pyogrio.raw.write(
         path, shapely.to_wkb(shapely.points([[-40.0, 45.0]])), [np.array([4.1])], ["height"],
         layer="places", geometry_type="Point", crs="EPSG:4326",
     )  # fmt: skip
+
+
+def test_a_package_that_is_read_in_spite_of_a_fault_brings_no_warning(tmp_path: Path) -> None:
+    path = tmp_path / "list.gpkg"
+    _package(path)
     whole = bytearray(path.read_bytes())
     # The application id of an SQLite file stands at byte 68 (sqlite.org/fileformat2.html; from memory).
     assert whole[68:72] == b"GPKG"
     whole[68:72] = bytes(4)
     path.write_bytes(whole)
     assert [r.height for r in read_height_list(path, unit="m").records] == [Length.from_metres("4.1")]
+
+
+@pytest.mark.parametrize("name", ["places", "gpkg_contents", "gpkg_geometry_columns"])
+def test_a_view_in_the_place_of_a_table_is_not_asked(tmp_path: Path, name: str) -> None:
+    """It could reckon for ever, as this one does."""
+    path = tmp_path / "list.gpkg"
+    _package(path)
+    with contextlib.closing(sqlite3.connect(path)) as file:
+        for (trigger,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            file.execute(f'DROP TRIGGER "{trigger}"')
+        file.execute(f"ALTER TABLE {name} RENAME TO kept")
+        file.execute(
+            f"CREATE VIEW {name.upper()} AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) "
+            "SELECT kept.* FROM n, kept WHERE i < 0"
+        )
+        file.commit()
+    with pytest.raises(InputError, match=rf"list\.gpkg: its layer {name} is a view"):
+        read_height_list(path, unit="m")
+
+
+def test_a_view_that_is_no_layer_does_no_harm(tmp_path: Path) -> None:
+    path = tmp_path / "list.gpkg"
+    _package(path)
+    with contextlib.closing(sqlite3.connect(path)) as file:
+        file.execute("CREATE VIEW high AS SELECT * FROM places WHERE height > 4")
+        file.commit()
+    assert len(read_height_list(path, unit="m").records) == 1
