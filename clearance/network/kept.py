@@ -52,7 +52,8 @@ def _text(value: Any) -> bytes:
 def decode_kept(parts: Mapping[str, bytes]) -> Kept:
     """The reverse of `encode_kept`.
 
-    Raises ValueError, KeyError or TypeError where a part is not of its making.
+    Raises ValueError, LookupError, TypeError, AttributeError, OverflowError or RecursionError where a part is
+    not of its making.
     """
     told = json.loads(parts["ground"])
     info = told["info"]

@@ -286,7 +286,7 @@ def open_kept(path: Path) -> Kept:
             container.check_sum(name, content[name], manifest)
         try:
             return decode_kept({Path(name).stem: content[name].tobytes() for name in names})
-        except (ValueError, KeyError, TypeError) as error:
+        except (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError) as error:
             raise container.damaged("what it keeps of the map cannot be read") from error
 
 
@@ -394,7 +394,7 @@ class _Container:
         try:
             manifest: dict[str, Any] = json.loads(text)
             known, schema = manifest["format"], manifest["schema"]
-        except (ValueError, KeyError, TypeError) as error:
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
             raise self.damaged("its manifest is unreadable") from error
         if known != _FORMAT:
             raise RoadFileError(

@@ -194,7 +194,7 @@ class Rows(Sequence[T], Generic[T]):
             rows = json.loads(b"[" + text + b"]")
             if len(rows) == stop - start:
                 return [self._decode(row) for row in rows]
-        except (ValueError, TypeError, KeyError):
+        except (ValueError, TypeError, LookupError, AttributeError, RecursionError):
             pass
         raise RoadFileError(
             f"the road file is damaged: rows {start} to {stop - 1} of its {self._table} cannot be read; "

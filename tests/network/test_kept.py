@@ -11,6 +11,7 @@ import pytest
 from clearance.core.errors import RoadFileError
 from clearance.core.extract import Extract
 from clearance.core.inventory import EvidenceList
+from clearance.network import roadfile
 from clearance.network.build import build_network
 from clearance.network.kept import Kept, decode_kept, encode_kept
 from clearance.network.roadfile import check_road_file, open_kept, open_road_file, write_road_file
@@ -94,4 +95,20 @@ def test_other_files_are_refused(path: Path) -> None:
         open_kept(path)
     path.write_text("lat,lon,height")
     with pytest.raises(RoadFileError, match="not a road file"):
+        open_kept(path)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [b"[" * 100_000, b"[]", b"7", b"null", b"{}", b'{"info": {"warnings": []}, "nodes": [[9e99], [], []]}'],
+)
+@pytest.mark.parametrize("part", ["ground", "lists"])
+def test_what_is_kept_and_means_nothing_is_damage(
+    path: Path, monkeypatch: pytest.MonkeyPatch, part: str, text: bytes
+) -> None:
+    sound = encode_kept(Kept(ground=town(), lists=(INVENTORY,)))
+    odd = b"[[]]" if part == "lists" and text in (b"[]", b"{}") else text
+    monkeypatch.setattr(roadfile, "encode_kept", lambda _kept: sound | {part: odd})
+    write_road_file(build_network(town(), []), path, Kept(ground=town()))
+    with pytest.raises(RoadFileError, match="what it keeps of the map cannot be read"):
         open_kept(path)

@@ -25,7 +25,7 @@ from clearance.network.build import build_network
 from clearance.network.kept import Kept
 from clearance.network.network import Network
 from clearance.network.roadfile import check_road_file, open_kept, open_road_file, write_road_file
-from clearance.network.rows import Rows, packed
+from clearance.network.rows import DECODERS, Rows, packed
 from tests.network.moves import network_of
 from tests.routing.grid_towns import GridTown, grid_towns
 from tests.towns import Town
@@ -281,7 +281,7 @@ def test_another_version_is_told(road_file: Path, schema: int, telling: str) -> 
     assert "make it anew with `clearance get`" in message
 
 
-@pytest.mark.parametrize("manifest", [b"", b"[]", b"null", b'{"schema": 1}', b"\xff\xfe"])
+@pytest.mark.parametrize("manifest", [b"", b"[]", b"null", b'{"schema": 1}', b"\xff\xfe", b"[" * 100_000])
 def test_a_broken_manifest(road_file: Path, manifest: bytes) -> None:
     def change(members: dict[str, bytes]) -> None:
         members["manifest.json"] = manifest
@@ -566,3 +566,12 @@ def test_a_manifest_that_unfolds_without_end_is_not_read(road_file: Path, tmp_pa
                 container.writestr(name, content)
         assert path.stat().st_size < 1 << 20
         assert "its manifest is packed" in _refused(path)
+
+
+@pytest.mark.parametrize("text", [b"[" * 100_000, b"[1, 2]", b"7", b"{}", b"null", b'"ways"'])
+def test_a_row_that_means_nothing_is_damage(text: bytes) -> None:
+    for table in DECODERS:
+        blob = np.frombuffer(text + b",", np.uint8)
+        rows = Rows[object](table, blob, np.array([0, blob.size], np.int64))
+        with pytest.raises(RoadFileError, match=f"of its {table} cannot be read"):
+            rows[0]
