@@ -210,7 +210,8 @@ def inventory_rows(
                             yield replace(row, file=member.filename)
                         else:
                             yield row
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError) as error:
+    # The library lets through what it thinks of a name that is no text.
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, UnicodeError) as error:
         raise InputError(f"{path}: is a damaged zip file ({error}); download it again") from error
     except OSError as error:
         raise InputError(
@@ -220,13 +221,13 @@ def inventory_rows(
 
 def _members(path: Path, archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     """The text files of the archive, in order of name."""
-    found = [
-        m for m in archive.infolist() if not m.is_dir() and m.filename.lower().endswith((".txt", ".csv"))
-    ]
+    found = [m for m in archive.infolist() if m.filename.lower().endswith((".txt", ".csv"))]
     if not found:
         raise InputError(f"{path}: holds no .txt or .csv file; unpack it and name the inventory's text file")
     if any(m.flag_bits & 1 for m in found):
         raise InputError(f"{path}: is locked with a password; unpack it first")
+    if any(m.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED) for m in found):
+        raise InputError(f"{path}: is packed in a way that is not read; unpack it first")
     most = min(_MOST_BYTES, max(_ALWAYS_BYTES, _MOST_TIMES * sum(m.compress_size for m in found)))
     if sum(m.file_size for m in found) > most:
         raise InputError(f"{path}: unpacks to more than {most:,} bytes; is it the right file?")

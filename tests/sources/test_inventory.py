@@ -374,3 +374,41 @@ def test_blank_lines_and_rows_with_faults_have_an_end(
     assert len(read(tmp_path, HEADER, *["x"] * 19, delimited({})).problems) == 19
     with pytest.raises(InputError, match="more than 20 rows to keep, 20 of them with faults"):
         read(tmp_path, HEADER, *["x"] * 20, delimited({}))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (b"\x00\x08", b"\x00\x08", ""),
+        ("b\u00fc.txt".encode(), b"b\xff\xfe.txt", "is a damaged zip file"),
+        (b"PK\x01\x02", b"PK\x01\x03", "is a damaged zip file"),
+    ],
+)
+def test_a_zip_with_false_names_is_damaged(tmp_path: Path, old: bytes, new: bytes, said: str) -> None:
+    path = tmp_path / "ME24.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("b\u00fc.txt", "\n".join([HEADER, delimited({}), ""]))
+    path.write_bytes(path.read_bytes().replace(old, new))
+    if not said:
+        assert len(read_inventory(path).records) == 1
+        return
+    with pytest.raises(InputError, match=said):
+        read_inventory(path)
+
+
+def test_a_zip_with_a_nameless_member_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "ME24.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("a.txt", "\n".join([HEADER, delimited({}), ""]))
+        archive.writestr("x", "x")
+        archive.filelist[1].filename = ""
+    assert len(read_inventory(path).records) == 1
+
+
+@pytest.mark.parametrize("packing", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_a_zip_packed_otherwise_is_to_be_unpacked_first(tmp_path: Path, packing: int) -> None:
+    path = tmp_path / "ME24.zip"
+    with zipfile.ZipFile(path, "w", packing) as archive:
+        archive.writestr("a.txt", "\n".join([HEADER, delimited({}), ""]))
+    with pytest.raises(InputError, match=r"ME24\.zip: is packed in a way that is not read; unpack it first"):
+        read_inventory(path)
