@@ -87,3 +87,12 @@ def test_a_line_beside_all_roads_is_all_unchecked() -> None:
     assert found.pieces == ()
     assert found.verdict is Verdict.CARE
     assert sum(u.length_m for u in found.unchecked) == pytest.approx(1000, rel=0.01)
+
+
+def test_what_mending_takes_more_is_told_in_minutes() -> None:
+    """3,000 m at 5 km/h are 2,160 s, 1,000 m at 30 km/h 120 s: 34 minutes more."""
+    found = inspect(two_ways({"maxheight": "12'6\""}, {"maxspeed": "5"}), STRAIGHT, mend=True)
+    (note,) = [n for n in found.notes if "another way" in n]
+    assert note == "1 part of the line too low for the coach led another way, 34 min more"
+    assert found.duration_s == pytest.approx((1000 - 0 - 200) / (30 / 3.6) + 2160, rel=0.01)
+    assert found.distance_m == pytest.approx(800 + 3000, rel=0.01)

@@ -162,3 +162,59 @@ def test_structures_near_a_place_come_nearest_first() -> None:
     assert index == 0
     assert metres == pytest.approx(10, abs=0.5)
     assert structures_near(town, *lonlat(600, 0)) == []
+
+
+@pytest.mark.parametrize(("metres", "same"), [(249, True), (251, False)])
+def test_a_key_within_250_m_is_the_same_structure(metres: float, same: bool) -> None:
+    """The structure is at (500, 0): the record of it is north of that, where no road is near."""
+    town = two_ways()
+    told = replace(record(town, HIGH, at=(500, metres)), key=town.structures[0].key, elements=())
+    counted = with_records(town, [told])
+    assert counted.records == int(same)
+    assert counted.network.structures[0].verified() is same
+
+
+@pytest.mark.parametrize(("metres", "near"), [(39, True), (41, False)])
+def test_a_place_within_forty_metres_is_that_of_a_structure(metres: float, near: bool) -> None:
+    """Along the street: farther off, the figure stands on the road by itself."""
+    town = two_ways()
+    counted = with_records(town, [record(town, LOW, key=False, at=(500 + metres, 0))])
+    assert counted.records == 1
+    evidence = counted.network.structures[0].evidence
+    assert [e.note for e in evidence if e.source == "recorded by Ines"] == (
+        ["may be of another structure"] if near else []
+    )
+    assert len(counted.network.structures) == (1 if near else 2)
+
+
+def test_notes_name_the_structure_and_the_road() -> None:
+    town = two_ways()
+    (note,) = with_records(town, [record(town, LOW, key=False)]).notes
+    assert f"against the railway bridge over Low Street ({town.structures[0].key}), and clears none" in note
+    bare = two_ways({"name": ""})
+    (note,) = with_records(bare, [record(bare, LOW, key=False)]).notes
+    assert f"against the railway bridge ({bare.structures[0].key}), and clears none" in note
+    gone = replace(record(town, LOW), key="way/1:way/2:1", elements=("way/77",), lon=0.0)
+    lon, lat = lonlat(-200, 0)
+    counted = with_records(town, [replace(gone, lon=lon, lat=lat)])
+    assert (
+        "its structure is no longer in the map; the height stands for itself on West Road" in counted.notes[0]
+    )
+    added = counted.network.structures[-1]
+    assert (added.road, added.kind, added.lowest()) == ("West Road", Kind.LIMIT, LOW)
+    assert (added.lon, added.lat) == pytest.approx((lon, lat), abs=1e-6)
+    (far,) = with_records(town, [record(town, LOW, key=False, at=(-200, 45))]).notes
+    assert "no structure is mapped there, and no road is within 40 m; it counts nowhere" in far
+
+
+def test_records_of_several_structures_at_once() -> None:
+    town = two_ways(detour={"tunnel": "yes"})
+    by_kind = {s.kind: i for i, s in enumerate(town.structures)}
+    records = [
+        replace(record(town, HIGH), key=s.key, lon=s.lon, lat=s.lat, uid=str(i) * 32)
+        for i, s in enumerate(town.structures)
+    ]
+    counted = with_records(town, records)
+    assert (counted.records, counted.notes) == (2, ())
+    assert all(s.verified() for s in counted.network.structures)
+    assert {s.kind for s in counted.network.structures} == set(by_kind)
