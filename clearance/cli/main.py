@@ -5,8 +5,11 @@ from __future__ import annotations
 import errno
 import importlib
 import os
+import signal
 import sys
 import traceback
+from threading import current_thread, main_thread
+from types import FrameType
 from typing import NoReturn
 
 import click
@@ -78,6 +81,7 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line; every error becomes one line on stderr and an exit code."""
+    told = _listening()
     try:
         code = cli.main(standalone_mode=False)
         # What is still to be written is written here, where its failure can be told.
@@ -92,7 +96,7 @@ def main() -> None:
         error.show()
         sys.exit(EXIT_USAGE)
     except ClearanceError as error:
-        if _was_interrupted(error):
+        if told:
             _interrupted()
         click.echo(f"clearance: {error}", err=True)
         sys.exit(EXIT_USAGE if isinstance(error, UsageError) else EXIT_FAILURE)
@@ -101,23 +105,28 @@ def main() -> None:
         _forget_stdout()
         sys.exit(EXIT_FAILURE)
     except Exception as error:
-        if _was_interrupted(error):
+        if told:
             _interrupted()
         _fail(error)
+
+
+def _listening() -> list[int]:
+    """The signals of Ctrl-C from here on: libraries in C make another error of one, or none at all."""
+    told: list[int] = []
+
+    def interrupt(number: int, frame: FrameType | None) -> None:
+        told.append(number)
+        signal.default_int_handler(number, frame)
+
+    # Whoever is told not to listen (nohup), or is no main thread, does not.
+    if current_thread() is main_thread() and signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, interrupt)
+    return told
 
 
 def _interrupted() -> NoReturn:
     click.echo("clearance: interrupted; no file is half written", err=True)
     sys.exit(EXIT_INTERRUPTED)
-
-
-def _was_interrupted(error: BaseException | None) -> bool:
-    """Whether Ctrl-C is behind an error: libraries in C take it for a failure of what they were about."""
-    while error is not None:
-        if isinstance(error, KeyboardInterrupt):
-            return True
-        error = error.__cause__ or error.__context__
-    return False
 
 
 def _fail(error: Exception) -> NoReturn:

@@ -17,6 +17,7 @@ opening checks every member by it, up to `CHECKED_BYTES`, the arrays that search
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import mmap
@@ -24,7 +25,7 @@ import os
 import stat
 import zipfile
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, fields
 from pathlib import Path
 from threading import Thread
@@ -119,7 +120,7 @@ def write_road_file(network: Network, path: Path, kept: Kept | None = None) -> N
 
 def _write(network: Network, file: BinaryIO, kept: Kept | None) -> None:
     members: dict[str, dict[str, Any]] = {}
-    with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as container:
+    with _container_in(file) as container:
         for name in _ARRAYS:
             _add_array(container, members, f"arrays/{name}.npy", getattr(network, name))
         for table in DECODERS:
@@ -144,6 +145,19 @@ def _write(network: Network, file: BinaryIO, kept: Kept | None) -> None:
         }
         text = json.dumps(manifest, ensure_ascii=False, indent=1).encode()
         _add(container, {}, _MANIFEST, [text])
+
+
+@contextlib.contextmanager
+def _container_in(file: BinaryIO) -> Iterator[zipfile.ZipFile]:
+    """A container that gets its end where all goes well."""
+    container = zipfile.ZipFile(file, "w", zipfile.ZIP_STORED)
+    try:
+        yield container
+        container.close()
+    except BaseException:
+        # What is thrown away needs no end; else it would be written when nobody holds the container any more.
+        container.fp = None
+        raise
 
 
 def _add_array(

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import bz2
 import dataclasses
+import gc
 import json
 import os
+import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -476,6 +478,29 @@ def test_a_fault_while_rows_are_written_leaves_the_old_file(
     monkeypatch.setattr(roadfile, "_structures_table", broken)
     with pytest.raises(KeyboardInterrupt):
         write_road_file(_network(), road_file)
+    assert road_file.read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == [road_file.name]
+
+
+def test_an_interrupt_at_the_end_says_nothing_later(
+    road_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A container without its end would try to write it when it is collected, and complain to the terminal."""
+    close, complaints, calls = zipfile.ZipFile.close, [], []
+
+    def interrupted(container: zipfile.ZipFile) -> None:
+        calls.append(1)
+        if len(calls) == 1:
+            raise KeyboardInterrupt
+        close(container)
+
+    network, before = _network(), road_file.read_bytes()
+    monkeypatch.setattr(sys, "unraisablehook", complaints.append)
+    monkeypatch.setattr(zipfile.ZipFile, "close", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_road_file(network, road_file)
+    gc.collect()
+    assert complaints == []
     assert road_file.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == [road_file.name]
 
