@@ -485,7 +485,7 @@ def test_a_fault_while_rows_are_written_leaves_the_old_file(
 def test_an_interrupt_at_the_end_says_nothing_later(
     road_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A container without its end would try to write it when it is collected, and complain on the terminal."""
+    """A container without its end would try to write it when it is collected, and complain of that."""
     close = zipfile.ZipFile.close
     complaints: list[object] = []
     calls: list[int] = []
