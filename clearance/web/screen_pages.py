@@ -33,7 +33,8 @@ __all__ = ["SCREEN_FORMATS", "routes"]
 
 #: A list that is wrong tells so at once; one that is right takes longer than anybody is kept waiting.
 _PATIENCE_S = 1.5
-#: So many destinations are on one page; the rest is a link away.
+#: So many destinations, structures and bad lines are on one page; more destinations are a link away, the rest
+#: is in the files.
 _ROWS = 400
 #: Columns of the two tables.
 _ROW_KEYS = (
@@ -164,7 +165,8 @@ def _part(request: Request, screened: work.ScreenShown) -> tuple[dict[str, Any],
     told = query.get("start", "")
     start = int(told) if told.isdecimal() and len(told) < 8 and int(told) < len(rows) else 0
     here = rows[start : start + _ROWS]
-    structures = ordered(screened.texts["structures"], structures_by)
+    structures = ordered(screened.texts["structures"], structures_by)[:_ROWS]
+    problems = screened.texts["problems"][:_ROWS]
     kept = {"coach": coach, "find": wanted, "rows": rows_by.text, "structures": structures_by.text}
     kept = {name: text for name, text in kept.items() if text}
 
@@ -187,7 +189,7 @@ def _part(request: Request, screened: work.ScreenShown) -> tuple[dict[str, Any],
         "first": start + 1,
         "last": start + len(here),
         "total": len(rows),
-        "whole": len(here) == len(every),
+        "whole": len(here) == len(every) and len(structures) == len(screened.texts["structures"]),
     }
     ids = {row["id"] for row in here} | {structure["id"] for structure in structures} | {""}
     data = {
@@ -195,7 +197,17 @@ def _part(request: Request, screened: work.ScreenShown) -> tuple[dict[str, Any],
         "marks": [mark for mark in screened.data["marks"] if mark["id"] in ids],
         "whole": sorting["whole"],
     }
-    return {**screened.texts, "rows": here, "structures": structures, "sorting": sorting}, data
+    return {
+        **screened.texts,
+        "rows": here,
+        "structures": structures,
+        "problems": problems,
+        "more": {
+            name: len(screened.texts[name]) - len(shown)
+            for name, shown in (("structures", structures), ("problems", problems))
+        },
+        "sorting": sorting,
+    }, data
 
 
 async def _file(request: Request) -> Response:

@@ -120,6 +120,8 @@ def test_a_long_list_is_turned_page_by_page(
     rest = page.get(two + after[1].replace("&amp;", "&").partition("#")[0]).text
     assert [n for n, _ in rows(first)] + [n for n, _ in rows(rest)] == [QUAY, QUAY, CAMP, CAMP, MILL, MILL]
     assert 'rel="prev"' in rest
+    monkeypatch.setattr(screen_pages, "_ROWS", 1)
+    assert page.get(two).text.count("more are in the files") == 2  # structures, and bad lines
     # Scripts are told that there is more, and the map has no mark without a row.
     data = json.loads(re.search(r'id="data">(.*?)</script>', rest)[1])  # type: ignore[index]
     assert data["whole"] is False

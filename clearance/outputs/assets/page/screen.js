@@ -206,8 +206,8 @@
   }
 
   for (const button of document.querySelectorAll(".sort")) {
+    if (!whole) break;
     const table = button.closest("table");
-    if (!whole && table.id === "destinations") continue;
     button.addEventListener("click", (event) => {
       event.preventDefault();
       const head = button.closest("th");
