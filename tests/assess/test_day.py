@@ -6,7 +6,7 @@ from datetime import datetime
 
 import pytest
 
-from clearance.assess.day import Halt, plan_day
+from clearance.assess.day import Halt, plan_day, reordered
 from clearance.assess.legs import TURN_ROUND_S
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
@@ -267,3 +267,26 @@ def test_stays_and_arrival_times_add_up() -> None:
     assert first.leaves_s == 0
     assert middle.leaves_s - middle.arrives_s == 600
     assert last.arrives_s == pytest.approx(found.duration_s + 600)
+
+
+def test_a_long_stay_with_a_departure_is_part_of_the_time_of_the_drive() -> None:
+    """Three hours at a stop: the night's limit on the way home counts from 22:00 on."""
+    network = two_ways({"maxheight": "16'", "maxheight:conditional": "12' @ (22:00-06:00)"})
+    stops = [halt(*START), halt(1200, 0, stay_s=3 * 3600), halt(*END)]
+    day = drive(network, halts=stops, departure=datetime(2026, 7, 14, 8))
+    assert roads(day)[:2] == DIRECT[:2]
+    assert day.stops[1].leaves_s - day.stops[1].arrives_s == 3 * 3600
+    late = drive(network, halts=stops, departure=datetime(2026, 7, 14, 19, 30))
+    assert "Low Street" not in roads(late)
+
+
+def test_a_day_put_in_its_best_order() -> None:
+    network = two_ways({"maxheight": "16'"})
+    stops = [halt(-400, 0), halt(1300, 0, name="far"), halt(500, 0, name="near"), halt(1400, 0)]
+    found, said = reordered(network, COACH, stops, unverified=Unverified.AVOID)
+    assert [h.place.name for h in found[1:-1]] == ["near", "far"]
+    assert said == "stops put in the best order: near, far"
+    blocked = two_ways({"maxheight": "12'"}, {"maxheight": "12'"})
+    kept, why = reordered(blocked, COACH, stops, unverified=Unverified.AVOID)
+    assert kept == stops
+    assert "no order of the stops has a drive on every leg" in why

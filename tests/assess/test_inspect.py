@@ -96,3 +96,17 @@ def test_what_mending_takes_more_is_told_in_minutes() -> None:
     assert note == "1 part of the line too low for the coach led another way, 34 min more"
     assert found.duration_s == pytest.approx((1000 - 0 - 200) / (30 / 3.6) + 2160, rel=0.01)
     assert found.distance_m == pytest.approx(800 + 3000, rel=0.01)
+
+
+def test_parts_on_no_road_are_told_where_they_lie_along_the_line() -> None:
+    """From a field south of West Road along it, and off into a field again."""
+    wild = line((-400, -900), (-400, 0), (1400, 0), (1400, -900))
+    found = inspect(two_ways({"maxheight": "15'"}), wild)
+    first, last = found.unchecked
+    assert first.distance_m == 0
+    assert first.length_m == pytest.approx(900, abs=60)
+    assert last.length_m == pytest.approx(900, abs=60)
+    assert last.distance_m == pytest.approx(first.length_m + 1800, abs=60)
+    assert found.distance_m == pytest.approx(last.distance_m + last.length_m)
+    assert found.pieces[0].distance_m == pytest.approx(first.length_m)
+    assert found.verdict is Verdict.CARE

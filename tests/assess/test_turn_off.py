@@ -169,3 +169,28 @@ def test_where_nothing_leads_on_the_way_back_is_told() -> None:
     assert turn is not None
     assert (turn.road, turn.onto, turn.leads_on) == ("Ring South", "Ring North", False)
     assert turn.before_m == pytest.approx(300, rel=1e-3)
+
+
+def test_what_is_clear_has_no_turn_off_and_what_is_not_has_one() -> None:
+    """East Road runs under a bridge that is high enough, Low Street under one of no known height."""
+    town = Town()
+    for ref, (x, y) in {1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (1500, 0), 5: (0, 3000), 6: (1000, 3000),
+                        7: (500, -50), 8: (500, 50), 9: (1200, -50), 10: (1200, 50)}.items():  # fmt: skip
+        town.node(ref, x, y)
+    town.way(10, [1, 2], {"highway": "residential", "name": "West Road"})
+    town.way(11, [2, 3], {"highway": "residential", "name": "Low Street"})
+    town.way(12, [2, 5, 6, 3], {"highway": "residential", "name": "High Street"})
+    town.way(13, [3, 4], {"highway": "residential", "name": "East Road", "maxheight": "16'"})
+    for way, nodes in ((20, [7, 8]), (21, [9, 10])):
+        town.way(way, nodes, {"railway": "rail", "bridge": "yes", "layer": "1"})
+    drive = plan_day(
+        network_of(town.extract()), COACH, [halt(*START), halt(*END)], unverified=Unverified.ACCEPT
+    )
+    unknown, clear = drive.findings
+    assert (unknown.standing, clear.standing) == (Standing.UNVERIFIED, Standing.CLEAR)
+    assert clear.turn_off is None
+    assert unknown.turn_off is not None
+    assert (unknown.turn_off.road, unknown.turn_off.onto) == ("West Road", "High Street")
+    assert unknown.turn_off.before_m == pytest.approx(500, rel=1e-3)
+    # 7,000 m at 30 km/h instead of 1,000 m.
+    assert unknown.turn_off.extra_s == pytest.approx(6000 / (30 / 3.6), rel=1e-3)

@@ -209,6 +209,15 @@ def test_an_overhang_of_thirty_metres_is_none_of_a_road_vehicle(front: float, fi
                 lost_headroom(level(60), 0.0, wheelbase_m=20, **measures)
 
 
+@pytest.mark.parametrize(("base", "fits"), [(99.9, True), (100.0, False), (100.5, False)])
+def test_a_wheelbase_of_a_hundred_metres_is_none_of_a_road_vehicle(base: float, fits: bool) -> None:
+    if fits:
+        assert lost_headroom(level(300), 0.0, wheelbase_m=base) == Length(0)
+    else:
+        with pytest.raises(UsageError, match="lengths of a road vehicle"):
+            lost_headroom(level(300), 0.0, wheelbase_m=base)
+
+
 @pytest.mark.parametrize(("at", "fits"), [(22.0, True), (-22.0, True), (22.1, False), (-22.1, False)])
 def test_a_profile_must_reach_a_coach_to_either_side(at: float, fits: bool) -> None:
     if fits:

@@ -605,3 +605,13 @@ def test_the_items_of_the_specification_of_2022_have_their_own_names() -> None:
         (deck,) = [s for s in found.structures if s.kind is Kind.COVERED_BRIDGE]
         assert {e.key for e in added(under(found))} == beneath
         assert {e.key for e in added(deck)} == on
+
+
+@pytest.mark.parametrize(
+    "highway", ["service", "track", "footway", "path", "cycleway", "bridleway", "pedestrian", "residential"]
+)
+def test_a_record_of_water_alone_may_be_of_a_bridge_over_a_byway(highway: str) -> None:
+    town = Town().node(1, -200, 0).node(2, 200, 0).node(4, 0, -20).node(5, 0, 20)
+    town.way(10, [1, 2], {"highway": highway, "motor_vehicle": "yes"}).way(20, [4, 5], MILL | BRIDGE)
+    record = at("1", 0, 0, carried="SR 7", features="OLD BROOK", service_under="5", item_54=MISSING)
+    assert bool(fused(town, record).matches) is (highway != "residential")

@@ -264,3 +264,24 @@ def test_a_listing_left_over_is_a_rival() -> None:
     assert found.twins == {}
     assert pair_up([], [bridge()]).matches == ()
     assert pair_up([listing()], []).unmatched == {0: "no bridge of the map within 150 m"}
+
+
+def test_the_piece_of_the_deck_next_to_the_crossing_gives_the_angle() -> None:
+    """A deck that bends: north over the road, then east; the road runs east."""
+    lines = np.array([[*place(0, -20), *place(0, 20)], [*place(0, 20), *place(200, 20)]])
+    for order in (lines, lines[::-1]):
+        bent = bridge(**ON_MAP, lines=order, gates=np.concatenate([order[:, :2], order[:, 2:]]))
+        assert score(listing(**NAMED, skew_deg=0), bent) == pytest.approx(1.0)
+        assert score(listing(**NAMED, skew_deg=90), bent) == pytest.approx(0.85)
+
+
+def test_a_tie_does_not_keep_the_rest_of_its_group_alone() -> None:
+    """Two records that fit two bridges alike, and a third of the same group that is sure."""
+    bridges = [bridge(0, 0, **ON_MAP), bridge(4, 0, **ON_MAP), bridge(100, 0, **ON_MAP)]
+    records = [listing(2, 0, **NAMED), listing(2, 0, **NAMED), listing(100, 0, **NAMED)]
+    for shift in range(3):
+        order = [(i + shift) % 3 for i in range(3)]
+        found = pair_up([records[i] for i in order], bridges)
+        assert [(order[m.listing], m.bridge) for m in found.matches] == [(2, 2)]
+        assert {order[i] for i in found.unmatched} == {0, 1}
+        assert all(text.startswith("tie: ") for text in found.unmatched.values())

@@ -137,3 +137,15 @@ def test_no_profile_where_the_road_ends_or_the_ground_is_unknown() -> None:
     extract = town.extract()
     assert profile_under(structure, extract, lambda lon, _lat: np.zeros_like(lon), reach_m=200) is None
     assert profile_under(structure, extract, lambda lon, _lat: np.full_like(lon, np.nan), reach_m=30) is None
+
+
+def test_at_a_junction_the_road_goes_on_by_its_name() -> None:
+    """Side Lane meets Heather Street at both ends of the part under the bridge."""
+    for name, warns in (("Side Lane", True), ("Heather Street", False)):
+        town = dip_town([{"incline": "down"}, {}, {"incline": "up"}])
+        town.node(7, -20, 100).node(8, 20, 100)
+        town.way(31, [2, 7], {"highway": "residential", "name": name, "incline": "down"})
+        town.way(32, [3, 8], {"highway": "residential", "name": name, "incline": "down"})
+        extract = town.extract()
+        (found,) = [s for s in with_sag_warnings(find_structures(extract), extract) if s.upper]
+        assert bool(found.warnings) is warns

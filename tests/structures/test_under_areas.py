@@ -182,6 +182,8 @@ def test_what_stands_beside_the_road_is_listed() -> None:
     assert not any(s.spans for s in listed.values())
     deep = listed["way/20:own"]
     assert deep.name == "Deep"
+    assert [listed[key].name for key in ("way/21:own", "way/22:own", "node/9:own")] == ["", "", ""]
+    assert all((s.lon, s.lat) == (round(s.lon, 7), round(s.lat, 7)) for s in listed.values())
     assert deep.lon == pytest.approx(LON0 + 100 / M_PER_LON, abs=20 / M_PER_LON)
     assert deep.lat == pytest.approx(LAT0 + 200 / M_PER_LAT, abs=20 / M_PER_LAT)
     assert listed["way/22:own"].lowest() == Length.from_metres("4")
