@@ -490,12 +490,23 @@ def _screened_places(path: Path) -> tuple[str, Network, list[str]]:
     return home, network, [text for pair in _places(network, SCREENED // 2) for text in pair]
 
 
+#: The farthest that the two places of a drive lie apart, as the crow flies: a morning of driving.
+FAR_M = 100_000.0
+
+
 def _places(network: Network, count: int) -> list[tuple[str, str]]:
-    """Pairs of places at random nodes, as ``lat,lon`` texts."""
+    """Pairs of places at random nodes no more than `FAR_M` apart, as ``lat,lon`` texts."""
     random = np.random.default_rng(SEED)
-    at = random.integers(0, network.node_osm.size, 2 * count)
-    texts = [f"{network.node_lat[i]:.7f},{network.node_lon[i]:.7f}" for i in at.tolist()]
-    return list(zip(texts[::2], texts[1::2], strict=True))
+    per_lat, pairs = 111_000.0, []
+    while len(pairs) < count:
+        one, other = random.integers(0, network.node_osm.size, 2).tolist()
+        north = (network.node_lat[one] - network.node_lat[other]) * per_lat
+        wide = np.cos(np.radians(network.node_lat[one])) * per_lat
+        east = (network.node_lon[one] - network.node_lon[other]) * wide
+        if np.hypot(north, east) <= FAR_M:
+            texts = [f"{network.node_lat[i]:.7f},{network.node_lon[i]:.7f}" for i in (one, other)]
+            pairs.append((texts[0], texts[1]))
+    return pairs
 
 
 def trade_offs_own(path: Path, repeat: int) -> tuple[list[float], Told]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +16,7 @@ from clearance.core.structure import Standing
 from clearance.routing.plan import ends_of
 from clearance.routing.ran import stage
 from clearance.routing.reverse import without
-from clearance.routing.way import Tried, best_way
+from clearance.routing.way import Tried, Way, best_way
 
 if TYPE_CHECKING:
     from clearance.assess.case import Case
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from clearance.routing.snap import Snap
 
 __all__ = ["turn_off_before", "with_turn_offs"]
+
+#: The states that turns lead to, each with the seconds that its turn adds.
+_Turns = dict[int, float]
 
 
 @stage("turn-offs")
@@ -62,32 +66,66 @@ def turn_off_before(case: Case, route: Route, passage: Passage, end: Sequence[Sn
     """
     network = case.network
     closed = without(network, case.costs, passage.structure)
-    last = ends_of(network, closed, end)
-    # Most junctions that fail are those of blind streets; all of them together cost no more than one search.
-    tried = Tried(network)
+    ways = _OtherWays(network, closed, ends_of(network, closed, end))
     # A structure on the arc itself or at its head is met after the arc has been entered.
-    for leg in range(passage.leg - 1, -1, -1):
-        choices = _choices(network, closed, route, leg)
-        if not choices or not last:
-            continue
+    legs = range(passage.leg - 1, -1, -1)
+    choices = ((leg, turns) for leg in legs if (turns := _choices(network, closed, route, leg)))
+    first = ways.first_with(choices) if ways.last else None
+    if first is None:
+        return None
+    leg, onto = first
+    way = ways.of([onto])
+    assert way is not None, "there is one from this leg"
+    share = np.ones(len(way.states))
+    share[-1] = ways.last[way.target][2].fraction
+    seconds = float((closed.seconds[network.state_arc[way.states]] * share).sum())
+    return _turn_off(case, route, passage, leg=leg, onto=way.states[0], other_way=seconds)
+
+
+class _OtherWays:
+    """Ways from turns that leave a route to its end, where some lead on at all."""
+
+    def __init__(self, network: Network, costs: Costs, last: list[tuple[int, float, Snap]]) -> None:
+        self._network, self._costs, self.last = network, costs, last
+        # What failed need not be looked at again, as long as nothing was found.
+        self._tried = Tried(network)
+
+    def first_with(self, choices: Iterator[tuple[int, _Turns]]) -> tuple[int, _Turns] | None:
+        """The first leg with its choices from which some way leads on; None where there is none.
+
+        Asked are ever more legs at a time: most often the first one has a way, and where none has, some few
+        searches tell, which together look at no more than one does.
+        """
+        size = 1
+        while asked := list(islice(choices, size)):
+            size *= 2
+            if self.of([turns for _, turns in asked]) is None:
+                continue
+            while len(asked) > 1:
+                half = len(asked) // 2
+                leads = self.of([turns for _, turns in asked[:half]]) is not None
+                asked = asked[:half] if leads else asked[half:]
+            return asked[0]
+        return None
+
+    def of(self, choices: Sequence[_Turns]) -> Way | None:
+        """The best way from any of the turns; None where none leads on."""
+        sources = [(state, seconds) for each in choices for state, seconds in each.items()]
         way = best_way(
-            network,
-            closed,
-            sources=np.array(list(choices), dtype=np.int32),
-            source_labels=np.array(list(choices.values()), dtype=np.float64),
-            targets=np.array([state for state, _, _ in last], dtype=np.int32),
-            target_extra=np.array([cost for _, cost, _ in last], dtype=np.float64),
-            tried=tried,
+            self._network,
+            self._costs,
+            sources=np.array([state for state, _ in sources], dtype=np.int32),
+            source_labels=np.array([seconds for _, seconds in sources], dtype=np.float64),
+            targets=np.array([state for state, _, _ in self.last], dtype=np.int32),
+            target_extra=np.array([cost for _, cost, _ in self.last], dtype=np.float64),
+            tried=self._tried,
         )
         if way is not None:
-            share = np.ones(len(way.states))
-            share[-1] = last[way.target][2].fraction
-            seconds = float((closed.seconds[network.state_arc[way.states]] * share).sum())
-            return _turn_off(case, route, passage, leg=leg, onto=way.states[0], other_way=seconds)
-    return None
+            self._tried = Tried(self._network)
+        return way
 
 
-def _choices(network: Network, costs: Costs, route: Route, leg: int) -> dict[int, float]:
+def _choices(network: Network, costs: Costs, route: Route, leg: int) -> _Turns:
     """The open turns at the end of a leg that leave the route: the state that each leads to, its seconds."""
     state, planned = route.states[leg], network.state_arc[route.states[leg + 1]]
     return {
