@@ -44,7 +44,7 @@ SLOW = frozenset({"networkx"})
 #: Tasks that take minutes on large networks.
 SLOW_TASKS = frozenset({"screen", "screen searches", "screen process"})
 #: Tasks that would take too much memory or time on more than so many nodes.
-MOST_NODES = {"screen": 200_000, "screen searches": 200_000, "screen process": 1_200_000}
+MOST_NODES = {"screen": 200_000, "screen searches": 200_000, "screen process": 1_000_000}
 LIBRARIES = ("numpy", "numba", "scipy", "networkx", "osmium", "shapely")
 
 

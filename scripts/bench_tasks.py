@@ -497,7 +497,8 @@ FAR_M = 100_000.0
 def _places(network: Network, count: int) -> list[tuple[str, str]]:
     """Pairs of places at random nodes no more than `FAR_M` apart, as ``lat,lon`` texts."""
     random = np.random.default_rng(SEED)
-    per_lat, pairs = 111_000.0, []
+    per_lat = 111_000.0
+    pairs: list[tuple[str, str]] = []
     while len(pairs) < count:
         one, other = random.integers(0, network.node_osm.size, 2).tolist()
         north = (network.node_lat[one] - network.node_lat[other]) * per_lat
