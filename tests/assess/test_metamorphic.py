@@ -31,7 +31,7 @@ from tests.routing.tagged_reader import AmbiguousError, Reader
 from tests.routing.tagged_towns import HEIGHTS, WHEN, TaggedTown, Tags, Vehicle, tagged_towns, vehicles
 
 Ends = tuple[tuple[float, float], tuple[float, float]]
-FEW = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
 RANK = {Verdict.BLOCKED: 0, Verdict.CARE: 1, Verdict.CLEAR: 2}
 
 
