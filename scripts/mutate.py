@@ -236,7 +236,10 @@ def _left_alone(tree: ast.Module) -> set[int]:
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change; `node` and `around` count the nodes of the module as `ast.walk` meets them."""
+    """One change; `node` and `around` count the nodes of the module as `ast.walk` meets them.
+
+    `at_import` tells that it stands outside of functions: it runs once, whichever test comes first.
+    """
 
     path: str
     node: int
@@ -244,6 +247,7 @@ class Mutant:
     line: int
     last: int
     around: int
+    at_import: bool
 
     @property
     def key(self) -> str:
@@ -281,6 +285,7 @@ def mutants(path: str, source: str) -> list[Mutant]:
                     line=getattr(at, "lineno", around.lineno),  # type: ignore[attr-defined]
                     last=getattr(at, "end_lineno", around.end_lineno),  # type: ignore[attr-defined]
                     around=numbers[id(around)],
+                    at_import=not _within_function(at, parent),
                 )
             )
     return found
@@ -291,6 +296,16 @@ def texts(mutant: Mutant, source: str) -> tuple[str, str]:
     tree = ast.parse(source)
     around = list(ast.walk(tree))[mutant.around]
     return _first_line(around), _first_line(_same(tree, around)(_changed(source, mutant.node, mutant.name)))
+
+
+def _within_function(node: ast.AST, parent: dict[int, ast.AST]) -> bool:
+    child = node
+    while id(child) in parent:
+        above = parent[id(child)]
+        if isinstance(above, ast.FunctionDef) and child in above.body:
+            return True
+        child = above
+    return False
 
 
 def _short(node: ast.expr) -> bool:
@@ -584,12 +599,12 @@ def measure(folder: Path, files: list[str], into: Path) -> None:
     into.write_text(json.dumps({"lines": lines, "seconds": costs.seconds, "failed": costs.failed}))
 
 
-def chosen(mutant: Mutant, known: dict[str, Any], budget: float) -> list[str]:
+def chosen(mutant: Mutant, known: dict[str, Any], budget: float, most: int) -> list[str]:
     """The tests to run against a mutant, those most likely to notice first."""
     lines = known["lines"].get(mutant.path, {})
     found = {test for n in range(mutant.line, mutant.last + 1) for test in lines.get(str(n), ())}
-    if not found:
-        # Run as the module is imported: whatever runs anything of the module may tell.
+    if mutant.at_import or not found:
+        # Whatever runs anything of the module may tell.
         found = {test for tests in lines.values() for test in tests}
     found -= set(known["failed"])
     room, name = mutant.path.split("/")[1], Path(mutant.path).stem
@@ -602,7 +617,8 @@ def chosen(mutant: Mutant, known: dict[str, Any], budget: float) -> list[str]:
     )
     tests, spent = [], 0.0
     for test in ranked:
-        if spent + known["seconds"][test] <= budget or not tests:
+        own = test.startswith(mirror)
+        if (spent + known["seconds"][test] <= budget and (own or len(tests) < most)) or not tests:
             tests.append(test)
             spent += known["seconds"][test]
     return tests
@@ -659,6 +675,9 @@ def asked() -> argparse.Namespace:
     parser.add_argument(
         "--work", type=Path, default=None, help="folder for results; a later run goes on there"
     )
+    parser.add_argument(
+        "--most", type=int, default=500, help="tests against one mutant, those of its module aside"
+    )
     parser.add_argument("--again", action="store_true", help="try those that survived once more")
     parser.add_argument("--show", action="store_true", help="print what is known and try nothing")
     return parser.parse_args()
@@ -711,7 +730,7 @@ def main() -> None:
         left += [m for m in drawn if by_key.get(m.key, {}).get("outcome") == "survived"]
     imports = {} if given.show else _load(folder)
     for count, mutant in enumerate([] if given.show else left, 1):
-        tests = chosen(mutant, known, given.budget)
+        tests = chosen(mutant, known, given.budget, given.most)
         began = time.monotonic()
         cpu = 25 + 2 * sum(known["seconds"][t] for t in tests)
         outcome = "survived"
