@@ -14,6 +14,9 @@ import numpy as np
 import osmium
 import pytest
 
+from clearance.assess.case import Case
+from clearance.assess.findings import passages_of
+from clearance.assess.turn_off import turn_off_before
 from clearance.core.coach import Coach
 from clearance.core.drive import Unverified
 from clearance.core.lengths import Length
@@ -24,18 +27,21 @@ from clearance.routing import pocket
 from clearance.routing.guided import engine
 from clearance.routing.kernels import ENGINE
 from clearance.routing.mask import Costs, coach_costs
+from clearance.routing.plan import find_drive
 from clearance.routing.ran import Ran, Searched, recording
-from clearance.routing.snap import Snap
+from clearance.routing.snap import Snap, snap
 from clearance.routing.tradeoff_kernel import ENGINE as TRADE_OFFS
 from clearance.routing.tradeoffs import trade_offs
 from clearance.routing.way import best_way
 from clearance.sources import osm_file
 from clearance.sources.osm_file import read_osm
 from clearance.structures import grid
+from clearance.workflow import network_of
+from tests.assess.towns import COACH
 from tests.routing.engines import for_engine, with_landmarks
 from tests.sources.test_osm_file import as_pbf
 from tests.synthetic import synthetic
-from tests.towns import Town
+from tests.towns import Town, lonlat
 
 
 @cache
@@ -99,6 +105,30 @@ def test_trade_offs_make_few_labels() -> None:
         made += [search.settled for search in ran.searches if search.engine == TRADE_OFFS]
     assert len(made) > 10
     assert np.median(made) < 0.05 * network.state_arc.size  # 0.019 counted
+
+
+def test_a_few_searches_tell_that_nothing_leads_round_a_structure() -> None:
+    """A street with a blind street at each of 64 corners, under a railway at its end."""
+    corners, town = 64, Town()
+    for i in range(corners + 2):
+        town.node(1 + i, 100 * i, 0)
+    for i in range(1, corners + 1):
+        town.node(1001 + i, 100 * i, 60).way(2000 + i, [1 + i, 1001 + i], {"highway": "residential"})
+    town.way(10, [*range(1, corners + 3)], {"highway": "residential"})
+    under = 100 * corners + 50
+    town.node(5001, under, -30).node(5002, under, 30)
+    town.way(11, [5001, 5002], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    network = network_of(town.extract())
+    case = Case.of(network, COACH, Unverified.ACCEPT, None)
+    start, end = (snap(network, *lonlat(x, 0), case.costs.usable) for x in (30, under + 20))
+    route = find_drive(network, case.costs, start, end)
+    assert route is not None
+    (passage,) = passages_of(case, route)
+    assert passage.leg >= corners
+    ran = Ran(clock=lambda: 0.0)
+    with recording(ran):
+        assert turn_off_before(case, route, passage, end) is None
+    assert 1 <= len(ran.searches) <= 8  # 7 counted; asked one by one, 64
 
 
 @pytest.mark.parametrize("pieces", [1000, 4000])
