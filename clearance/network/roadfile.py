@@ -581,6 +581,9 @@ def _tells_within(network: Network, *, all_of_it: bool) -> bool:
         and _rising(n.geom_ptr)
         and bool((n.arc_length >= 0).all() and np.isfinite(n.arc_length).all())
         and bool((n.arc_seconds >= 0).all() and np.isfinite(n.arc_seconds).all())
+        # The greatest of values with a NaN among them is NaN, which is within nothing.
+        and all(float(np.abs(lon).max(initial=0.0)) <= 180 for lon in (n.node_lon, n.geom_lon))
+        and all(float(np.abs(lat).max(initial=0.0)) <= 90 for lat in (n.node_lat, n.geom_lat))
     )
 
 

@@ -559,6 +559,8 @@ def test_links_that_lead_nowhere(tmp_path: Path) -> None:
         ("hit_side", 3),
         *(("hit_share", v) for v in (float("nan"), float("inf"), -1.0)),
         *(("arc_seconds", v) for v in (float("nan"), -1.0)),
+        *(("geom_lat", v) for v in (float("nan"), float("-inf"), 91.0)),
+        ("node_lon", 181.0),
     ],
 )
 def test_arrays_whose_sums_are_right_but_lead_nowhere_are_refused(
