@@ -16,7 +16,7 @@ from clearance.core.structure import Kind, Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
 from tests.assess.towns import COACH, END, START, halt, two_ways
-from tests.towns import Town
+from tests.towns import Town, lonlat
 
 
 def drive(
@@ -76,6 +76,10 @@ def test_too_low_is_gone_round_and_told_as_the_difference() -> None:
     assert (roads(found), found.verdict, found.findings) == (ROUND, Verdict.CLEAR, ())
     assert found.car is not None
     assert found.car.duration_s < found.duration_s
+    assert found.car.points[0] == pytest.approx(lonlat(*START), abs=1e-6)
+    assert found.car.points[-1] == pytest.approx(lonlat(*END), abs=1e-6)
+    assert found.car.distance_m == pytest.approx(1800, rel=1e-3)
+    assert (found.stops[0].lon, found.stops[0].lat) == pytest.approx(lonlat(*START), abs=1e-6)
     assert [(d.standing, d.clearance) for d in found.car.differences] == [
         (Standing.TOO_LOW, Length.from_feet(12, 6))
     ]

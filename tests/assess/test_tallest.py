@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clearance.assess.case import Case
 from clearance.assess.reach import Ground, Lifted
-from clearance.assess.tallest import arc_heights
+from clearance.assess.tallest import arc_heights, road_heights
 from clearance.core.drive import Unverified
 from clearance.core.errors import PlaceError
-from clearance.core.screening import NO_WAY, Leg
+from clearance.core.places import Place
+from clearance.core.screening import NO_WAY, UNLIMITED, Leg
+from clearance.network.build import build_network
 from clearance.network.network import NO_LIMIT
 from clearance.routing.mask import open_ends
 from clearance.routing.plan import greatest_height
 from clearance.routing.snap import Snap, snap
+from clearance.workflow import network_of
 from tests.assess.towns import COACH
+from tests.routing.grid_towns import GridTown, grid_towns
 from tests.routing.private_towns import PrivateTown, private_towns
+from tests.towns import Town, lonlat
 
 MANY = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -46,3 +52,64 @@ def test_every_arc_admits_what_a_search_for_it_finds(town: PrivateTown, leg: Leg
             assert heights[arc] == NO_WAY
         else:
             assert heights[arc] == (NO_LIMIT if best.height is None else best.height.tenths)
+
+
+@settings(MANY, max_examples=20)
+@given(grid_towns(), st.sampled_from(list(Leg)))
+def test_the_same_where_nothing_is_private(town: GridTown, leg: Leg) -> None:
+    """Via ways make copies of arcs, which the answer for an arc is the best of."""
+    network = build_network(town.town().extract(), town.structures())
+    case = Case.of(network, COACH, Unverified.ACCEPT, None)
+    free = case.lifting(frozenset({"height"})).costs
+    home = snap(network, *town.middle(town.start), free.usable)
+    heights = arc_heights(Lifted(Ground(network), case).widths(frozenset(), passable=True), leg, home)
+    for arc in range(network.arc_tail.size):
+        end = Snap(arc=arc, fraction=1.0 if leg is Leg.THERE else 0.0, distance_m=0.0, lon=0.0, lat=0.0)
+        ends = (home, [end]) if leg is Leg.THERE else ([end], home)
+        best = greatest_height(network, free, *ends, unverified_passable=True)
+        if best.route is None:
+            assert heights[arc] == NO_WAY
+        else:
+            assert heights[arc] == (NO_LIMIT if best.height is None else best.height.tenths)
+
+
+def test_stretches_of_road_that_admit_the_same_are_one() -> None:
+    """Low Street has a side street in its middle; West Road and East Road are free, High Street is low."""
+    town = Town()
+    for ref, (x, y) in {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (1000, 0), 5: (1500, 0), 6: (500, -300),
+                        7: (0, 1000), 8: (1000, 1000), 9: (750, -20), 10: (750, 20)}.items():  # fmt: skip
+        town.node(ref, x, y)
+    town.way(10, [1, 2], {"highway": "residential", "name": "West Road"})
+    town.way(11, [2, 3, 4], {"highway": "secondary", "name": "Low Street", "maxheight": "4"})
+    town.way(12, [2, 7, 8, 4], {"highway": "residential", "ref": "R 7", "maxheight": "3.5"})
+    town.way(13, [4, 5], {"highway": "residential"})
+    town.way(14, [3, 6], {"highway": "residential", "name": "Side Street"})
+    home = Place(lon=lonlat(-400, 0)[0], lat=lonlat(-400, 0)[1])
+    found = road_heights(network_of(town.extract()), COACH, home)
+    assert found.way.tolist() == [10, 11, 12, 13, 14]
+    assert found.road == ("West Road", "Low Street", "R 7", "", "Side Street")
+    assert found.highway == ("residential", "secondary", "residential", "residential", "residential")
+    assert found.tallest.tolist() == [UNLIMITED, 40_000, 35_000, 40_000, 40_000]
+    assert found.verified.tolist() == found.tallest.tolist()
+    assert np.diff(found.ptr).tolist() == [2, 3, 4, 2, 2]
+    assert found.lon.size == found.lat.size == int(found.ptr[-1])
+    low = slice(int(found.ptr[1]), int(found.ptr[2]))
+    places = [lonlat(x, 0) for x in (0, 500, 1000)]
+    assert list(zip(found.lon[low].tolist(), found.lat[low].tolist(), strict=True)) == places
+
+
+def test_a_street_in_two_parts_of_other_heights_is_two_stretches() -> None:
+    town = Town()
+    for ref, x in ((1, -500), (2, 0), (3, 500), (4, 1000), (5, 500)):
+        town.node(ref, x, -300 if ref == 5 else 0)
+    town.node(3, 500, 0, {"barrier": "height_restrictor", "maxheight": "4"})
+    town.way(10, [1, 2, 3, 4], {"highway": "residential", "name": "Long Street"})
+    town.way(11, [2, 5], {"highway": "residential"})
+    home = Place(lon=lonlat(-400, 0)[0], lat=lonlat(-400, 0)[1])
+    found = road_heights(network_of(town.extract()), COACH, home)
+    assert list(zip(found.way.tolist(), found.tallest.tolist(), strict=True)) == [
+        (10, UNLIMITED),
+        (10, 40_000),
+        (11, UNLIMITED),
+    ]
+    assert np.diff(found.ptr).tolist() == [3, 2, 2]

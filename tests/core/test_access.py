@@ -343,3 +343,15 @@ def test_any_tags_are_judged_and_towing_only_closes(tags: dict[str, str], vehicl
     assert node_access(tags, vehicle, towing=True).access >= node_access(tags, vehicle).access
     hazmat_ban(tags)
     hazmat_conditions(tags)
+
+
+def test_where_no_tag_tells_none_is_named() -> None:
+    for tags in ({"highway": "residential"}, {"highway": "residential", "access:conditional": "no @ wet"}):
+        told = road_access(tags, COACH)
+        assert (told.key, told.value, told.access) == ("", "", OPEN)
+    gate = node_access({"barrier": "gate"}, COACH)
+    assert (gate.key, gate.value) == ("barrier", "gate")
+    gate = node_access({"barrier": "gate", "access": "yes"}, COACH)
+    assert (gate.key, gate.value) == ("access", "yes")
+    bollard = node_access({"barrier": "bollard", "access": "yes"}, COACH)
+    assert (bollard.key, bollard.value) == ("barrier", "bollard")

@@ -516,3 +516,21 @@ def test_holidays_that_switch_a_rule_off(rule: str) -> None:
     assert judged(f"Mo-Fr 10:00-12:00; {rule}") == OFF
     assert judged(f"Mo-Fr 07:00-10:00; {rule}") == UNCERTAIN
     assert parse_conditional(f"no @ Mo-Fr 07:00-09:00; {rule}")[0].condition.endswith(rule)
+
+
+@pytest.mark.parametrize(
+    ("text", "condition"),
+    [
+        ("no @ Mo-Fr 07:00-09:00; 16:00-18:00", "Mo-Fr 07:00-09:00; 16:00-18:00"),
+        ("no @ 07:00-09:00; 16:00-18:00", "07:00-09:00; 16:00-18:00"),
+        ("no @ 07:00-09:00; Sa", "07:00-09:00; Sa"),
+    ],
+)
+def test_a_clock_time_goes_on_with_another(text: str, condition: str) -> None:
+    assert [c.condition for c in parse_conditional(text)] == [condition]
+
+
+@pytest.mark.parametrize("text", ["3.5 @ Mo; 12", "3.5 @ 07:00-09:00; 2026", "3.5 @ Sa; off", "3.5 @ Sa; -"])
+def test_what_may_be_a_value_goes_on_with_no_time(text: str) -> None:
+    with pytest.raises(UnreadableError):
+        parse_conditional(text)

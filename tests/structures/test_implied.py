@@ -97,3 +97,36 @@ def test_of_several_figures_the_most_special_rule_counts() -> None:
     assert [r.height for r in rules_for("FR", "", {"highway": "primary"}, unsigned=True)] == [
         Length.from_metres("4.3")
     ]
+
+
+@pytest.mark.parametrize(
+    ("highway", "public"),
+    [
+        *((word, False) for word in ("service", "track", "footway", "path", "cycleway", "pedestrian")),
+        ("bridleway", False),
+        *((word, True) for word in ("residential", "primary", "motorway", "living_street", "unclassified")),
+    ],
+)
+def test_rules_are_for_public_roads(highway: str, public: bool) -> None:
+    assert bool(rules_for("US", "CA", {"highway": highway})) is public
+
+
+def test_rules_show_the_year_of_their_source() -> None:
+    dates = {rule.key: rule.date for rule in RULES}
+    assert dates["rule US"] == dates["rule US-CA"] == "2009"
+    assert dates["rule GB"] == "2013"
+    assert dates["rule US-TX"] == dates["rule DE"] == dates["rule FR"] == dates["rule FR-motorway"] == ""
+    found = implied({"tiger:county": "Invented, CA"})
+    assert {e.date for e in found.evidence} == {"2009"}
+
+
+def test_what_each_rule_promises() -> None:
+    promised = {rule.key: rule.height for rule in RULES if rule.height is not None}
+    assert promised == {
+        "rule US-CA": Length.from_feet(15),
+        "rule US-TX": Length.from_feet(20),
+        "rule US-motorway": Length.from_feet(14),
+        "rule DE": Length.from_metres("4.5"),
+        "rule FR": Length.from_metres("4.3"),
+        "rule FR-motorway": Length.from_metres("4.75"),
+    }

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from clearance.core.structure import Kind
+from clearance.core.lengths import Length
+from clearance.core.structure import Evidence, EvidenceClass, Kind, Structure
 from clearance.structures.find import find_structures
 from clearance.structures.fusion import fuse
 from clearance.structures.implied import with_implied
@@ -49,3 +50,24 @@ def test_only_dates_that_sort_are_the_oldest_and_the_newest() -> None:
 
 def test_nothing_known_of_nothing() -> None:
     assert summary(()).share is None
+
+
+def test_a_height_is_known_by_what_may_clear_it() -> None:
+    """A sign that may not clear beside a measured height that does: measured."""
+
+    def structure(*evidence: Evidence) -> Structure:
+        return Structure(key="a", kind=Kind.BRIDGE, lon=0, lat=0, nodes=(1,), evidence=evidence)
+
+    posted = Evidence(evidence_class=EvidenceClass.POSTED, figure=Length(42000))
+    measured = Evidence(evidence_class=EvidenceClass.MEASURED, figure=Length(43000))
+    doubtful, at_night = replace(posted, can_clear=False), replace(posted, condition="22:00-06:00")
+    for evidence, how in (
+        ((posted, measured), "posted"),
+        ((doubtful, measured), "measured"),
+        ((at_night, measured), "measured"),
+        ((replace(at_night, can_clear=False), measured), "measured"),
+        ((doubtful,), "doubtful"),
+        ((at_night,), "doubtful"),
+        ((), "none"),
+    ):
+        assert summary([structure(*evidence)]).counts == {Kind.BRIDGE: {how: 1}}

@@ -149,3 +149,26 @@ def test_at_a_junction_the_road_goes_on_by_its_name() -> None:
         extract = town.extract()
         (found,) = [s for s in with_sag_warnings(find_structures(extract), extract) if s.upper]
         assert bool(found.warnings) is warns
+
+
+@pytest.mark.parametrize(
+    ("before", "under", "behind", "warns"),
+    [
+        ("down", "0", "up", True),
+        ("down", "0%", "up", True),
+        ("down", "1%", "up", False),
+        ("down", "-1%", "up", False),
+        ("down", "steep", "up", True),
+        ("0", "", "up", False),
+        ("down", "", "0", False),
+        ("0", "", "0", False),
+        ("up", "", "0", False),
+        ("0", "", "down", False),
+        ("-3,5 %", "", "2°", True),
+        ("DOWN", "", " up ", True),
+        ("down", "", "down", False),
+        ("up", "", "up", False),
+    ],
+)
+def test_forms_of_incline(before: str, under: str, behind: str, warns: bool) -> None:
+    assert bool(warned([{"incline": text} if text else {} for text in (before, under, behind)])) is warns
