@@ -14,8 +14,9 @@ from clearance.core.lengths import Length
 from clearance.core.record import Record, Removal, elements_of_structure
 from clearance.core.structure import EvidenceClass, Kind, Standing
 from clearance.network.network import Network
+from clearance.workflow import network_of
 from tests.assess.towns import COACH, END, START, halt, two_ways
-from tests.towns import lonlat
+from tests.towns import Town, lonlat
 
 HIGH, LOW = Length.from_feet(14, 2), Length.from_feet(12)
 
@@ -218,3 +219,13 @@ def test_records_of_several_structures_at_once() -> None:
     assert (counted.records, counted.notes) == (2, ())
     assert all(s.verified() for s in counted.network.structures)
     assert {s.kind for s in counted.network.structures} == set(by_kind)
+
+
+def test_no_records_and_no_roads_change_nothing() -> None:
+    town = two_ways()
+    for records in ([], [replace(record(town, LOW), lon=10.0, lat=10.0)]):
+        counted = with_records(town, records)
+        assert counted.network is town
+        assert (counted.records, counted.notes) == (0, ())
+    empty = network_of(Town().extract())
+    assert with_records(empty, [record(town, LOW)]).records == 0

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -78,3 +80,34 @@ def test_uids_are_of_the_content() -> None:
     assert uid_of(1, "a") == uid_of(1, "a")
     assert uid_of(1, "a") != uid_of(1, "b")
     assert len(uid_of()) == 32
+
+
+@pytest.mark.parametrize("end", ["", " m", ";4 m"])
+def test_long_texts_are_cut_in_messages(end: str) -> None:
+    """Sixty signs of a height, forty of a day."""
+    text = "9" * 70 + end
+    with pytest.raises(UsageError) as told:
+        parse_seen_height(text)
+    assert repr("9" * 60) in str(told.value)
+    with pytest.raises(UsageError) as day:
+        parse_date("8" * 50, TODAY)
+    assert repr("8" * 40) in str(day.value)
+    assert "8" * 41 not in str(day.value)
+
+
+def test_what_a_record_is_called() -> None:
+    plain = Record(
+        uid="ab" * 16, height=Length(40640), raw="13'4\"", date="2026-06-01", who="Ines", lon=-40, lat=45
+    )
+    assert plain.label == "record abababab (height at 45.00000,-40.00000, 2026-06-01 by Ines)"
+    named = replace(plain, kind="bridge", road="Mill Lane", number=7)
+    assert named.label == "record 7 (bridge over Mill Lane at 45.00000,-40.00000, 2026-06-01 by Ines)"
+    told = record_evidence(plain)
+    assert (told.note, told.element, told.key) == ("", "record/abababab", "height seen")
+
+
+def test_uids_stay_what_they_are_from_version_to_version() -> None:
+    """SHA-256 of the content as JSON without spaces: a record kept by an earlier version is known again."""
+    text = '["4.05 m","2027-07-04",null,1.5]'
+    assert uid_of("4.05 m", "2027-07-04", None, 1.5) == hashlib.sha256(text.encode()).hexdigest()[:32]
+    assert uid_of("é") == hashlib.sha256('["é"]'.encode()).hexdigest()[:32]

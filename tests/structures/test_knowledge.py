@@ -50,6 +50,9 @@ def test_only_dates_that_sort_are_the_oldest_and_the_newest() -> None:
 
 def test_nothing_known_of_nothing() -> None:
     assert summary(()).share is None
+    nothing = summary(())
+    assert (nothing.oldest, nothing.newest, nothing.counts) == ("", "", {})
+    assert (nothing.crossings, nothing.known, nothing.undated, nothing.beside) == (0, 0, 0, 0)
 
 
 def test_a_height_is_known_by_what_may_clear_it() -> None:

@@ -55,6 +55,9 @@ def test_rails_and_water_are_no_roads() -> None:
         ("CO RD 007", {"ref": "CR 7"}, AGREE),
         ("N HEATHER ST", {"name": "South Heather Street"}, DIFFER),
         ("N HEATHER ST", {"name": "Heather Street"}, AGREE),
+        ("N HEATHER", {"name": "South Heather"}, DIFFER),
+        ("HEATHER N", {"name": "Heather South"}, DIFFER),
+        ("N HEATHER", {"name": "North Heather Street"}, AGREE),
         # cut off at the end of a field of 18 characters
         ("OLD HONEYSUCKLE GA", {"name": "Old Honeysuckle Gardens"}, DIFFER),
         ("THE HONEYSUCKLE GA", {"name": "Honeysuckle Gardens"}, DIFFER),
