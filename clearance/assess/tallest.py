@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -109,19 +109,12 @@ class _Group:
         return cls(arcs, none, 0, none, none, none, none)
 
     @classmethod
-    def opening(cls, arcs: I64, task: I64, opened: Sequence[tuple[I64, I64]]) -> _Group:
-        """Arcs with the states and gates that each work opens."""
-        none = np.zeros(0, np.int64)
-        states, gates = ([np.unique(part[i]) for part in opened] for i in (0, 1))
-        return cls(
-            arcs=arcs,
-            task=task,
-            works=len(opened),
-            state=np.concatenate([none, *states]),
-            of_state=np.repeat(np.arange(len(opened)), [s.size for s in states]),
-            gate=np.concatenate([none, *gates]),
-            of_gate=np.repeat(np.arange(len(opened)), [g.size for g in gates]),
-        )
+    def opening(
+        cls, arcs: I64, task: I64, works: int, opened: tuple[tuple[I64, I64], tuple[I64, I64]]
+    ) -> _Group:
+        """Arcs with the states and gates that each work opens, some of them twice."""
+        states, gates = (_each_once(*part) for part in opened)
+        return cls(arcs, task, works, *states, *gates)
 
     def labels(self, fan: Fan, read: I64, of: I64 | I32) -> I32:
         """The widths at the states `read`, which belong to the arcs `of`."""
@@ -234,10 +227,28 @@ class _Needs:
         made = []
         for own in dict.fromkeys(zones[0] for zones, _ in needs):
             chosen = np.array([zones[0] == own for zones, _ in needs], dtype=np.bool_)
-            opened = [self._reach.openings.of(zones[1], ways) for zones, ways in needs if zones[0] == own]
-            mine = chosen[task]
-            made.append((own, _Group.opening(arcs[mine], (np.cumsum(chosen) - 1)[task[mine]], opened)))
+            mine, some = chosen[task], [(zones[1], ways) for zones, ways in needs if zones[0] == own]
+            opened = self._reach.openings.of_each(
+                _flat([zones for zones, _ in some]), _flat([ways for _, ways in some])
+            )
+            works = (np.cumsum(chosen) - 1)[task[mine]]
+            made.append((own, _Group.opening(arcs[mine], works, len(some), opened)))
         return made
+
+
+def _flat(each: Sequence[Collection[int]]) -> tuple[I64, I64]:
+    """Numbers end to end, and which of the collections each is of."""
+    numbers = np.array([number for one in each for number in one], dtype=np.int64)
+    return numbers, np.repeat(np.arange(len(each)), [len(one) for one in each])
+
+
+def _each_once(values: I64, of: I64) -> tuple[I64, I64]:
+    """The values of each work once, by work."""
+    order = np.lexsort((values, of))
+    values, of = values[order], of[order]
+    first = np.ones(values.size, np.bool_)
+    first[1:] = (values[1:] != values[:-1]) | (of[1:] != of[:-1])
+    return values[first], of[first]
 
 
 def _ends_of(leg: Leg, home: tuple[Snap, ...], arc: int) -> Both:

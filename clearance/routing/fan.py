@@ -217,6 +217,19 @@ class Openings:
         states = np.concatenate((self._by_zone.of(zones), self._by_way.of(ways)))
         return states, self._gates.of(zones)
 
+    def of_each(
+        self, zones: tuple[I64, I64], ways: tuple[I64, I64]
+    ) -> tuple[tuple[I64, I64], tuple[I64, I64]]:
+        """States and gates that open for many works, as `of` tells for one, each with the number of its work.
+
+        `zones` and `ways` come with the number of the work that opens each.
+        """
+        by_zone, zone = self._by_zone.of_each(zones[0])
+        by_way, way = self._by_way.of_each(ways[0])
+        gates, at = self._gates.of_each(zones[0])
+        states = np.concatenate((by_zone, by_way)), np.concatenate((zones[1][zone], ways[1][way]))
+        return states, (gates, zones[1][at])
+
     def of_zones(self, zones: I64) -> tuple[tuple[I64, I64], tuple[I64, I64]]:
         """States and gates that open with each of many zones, each with the number of the zone it is of."""
         return self._by_zone.of_each(zones), self._gates.of_each(zones)
