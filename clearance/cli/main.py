@@ -8,7 +8,7 @@ import os
 import signal
 import sys
 import traceback
-from threading import current_thread, main_thread
+from threading import Timer, current_thread, main_thread
 from types import FrameType
 from typing import NoReturn
 
@@ -26,6 +26,8 @@ EXIT_BLOCKED = 3
 EXIT_INTERRUPTED = 130
 
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+#: After so many seconds Ctrl-C is tried again where it must not come yet.
+_PATIENCE_S = 0.05
 _NUMBA_CACHE = "numba/core/caching.py"
 
 # Command -> (module, one line of help). Read without importing the module, so that --help is quick.
@@ -116,12 +118,26 @@ def _listening() -> list[int]:
 
     def interrupt(number: int, frame: FrameType | None) -> None:
         told.append(number)
+        if _in_compiler(frame):
+            again = Timer(_PATIENCE_S, signal.raise_signal, [number])
+            again.daemon = True
+            again.start()
+            return
         signal.default_int_handler(number, frame)
 
     # Whoever is told not to listen (nohup), or is no main thread, does not.
     if current_thread() is main_thread() and signal.getsignal(signal.SIGINT) is signal.default_int_handler:
         signal.signal(signal.SIGINT, interrupt)
     return told
+
+
+def _in_compiler(frame: FrameType | None) -> bool:
+    """Whether LLVM is at work: an exception in what it calls back is lost, and the process may crash."""
+    while frame is not None:
+        if "/llvmlite/" in frame.f_code.co_filename.replace("\\", "/"):
+            return True
+        frame = frame.f_back
+    return False
 
 
 def _interrupted() -> NoReturn:

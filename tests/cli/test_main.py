@@ -13,13 +13,17 @@ from clearance.cli import main as module
 
 
 def ends(
-    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], program: str, name: str = "x.py"
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+    program: str,
+    name: str = "x.py",
+    **known: object,
 ) -> tuple[object, str]:
     """How the command line ends where a command does so, as if it stood in a file of that name."""
 
     @click.command()
     def command() -> None:
-        exec(compile(program, name, "exec"), {"errno": errno, "signal": signal})
+        exec(compile(program, name, "exec"), {"errno": errno, "signal": signal, **known})
 
     monkeypatch.setattr(module, "cli", command)
     monkeypatch.setattr(sys, "argv", ["clearance"])
@@ -84,6 +88,23 @@ def test_errors_nobody_foresaw(
     found, error = ends(monkeypatch, capfd, program)
     assert (found, error.startswith(said)) == (code, True), error
     assert len(error.splitlines()) == 1
+
+
+def test_ctrl_c_waits_until_the_compiler_is_done(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """LLVM calls back, and what is raised there may crash the process."""
+    inside = "signal.raise_signal(signal.SIGINT)\nwitness.append(1)"
+    program = (
+        "import time\n"
+        f"exec(compile({inside!r}, '/lib/llvmlite/binding/executionengine.py', 'exec'))\n"
+        "for _ in range(600): time.sleep(0.05)\n"
+        "raise RuntimeError('never interrupted')"
+    )
+    witness: list[int] = []
+    found = ends(monkeypatch, capfd, program, witness=witness)
+    assert found == (130, "clearance: interrupted; no file is half written")
+    assert witness == [1]
 
 
 @pytest.mark.parametrize("error", ["EOFError()", "RuntimeError('no locator available')", "ValueError('cut')"])
