@@ -294,3 +294,10 @@ def test_a_day_put_in_its_best_order() -> None:
     kept, why = reordered(blocked, COACH, stops, unverified=Unverified.AVOID)
     assert kept == stops
     assert "no order of the stops has a drive on every leg" in why
+
+
+def test_of_several_legs_the_one_that_no_drive_fits_is_named() -> None:
+    network = two_ways({"maxheight": "12'"}, {"maxheight": "12'"})
+    three = drive(network, halts=[halt(*START), halt(-200, 0, name="A"), halt(*END, name="B")])
+    assert three.notes == ("the part from A to B is the one that no drive fits",)
+    assert drive(network).notes == ()
