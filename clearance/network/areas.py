@@ -27,7 +27,7 @@ class Areas:
     """Open parts and ends-only zones, in one row of numbers.
 
     `arc` (a,) and `node` (n,): the area of each; -1 for closed ones, and for open nodes. 0 is the open
-    part with the most arcs. `links` (m, 2): a zone, and an open part that it touches.
+    part with the most arcs. `links` (m, 2): a zone, and an open part that it touches, sorted.
     """
 
     arc: I32

@@ -442,5 +442,12 @@ def zones_and_parts(network: Network, costs: Costs, arcs: Iterable[int]) -> tupl
 
 
 def _linked(links: I32, column: int, of: Iterable[int]) -> set[int]:
-    """The areas linked with those given in `column` of the links."""
-    return {int(area) for area in links[np.isin(links[:, column], sorted(of)), 1 - column]}
+    """The areas linked with those given in `column` of the links; these are sorted by column 0, the zones."""
+    known, wanted = links[:, column], sorted(of)
+    if column == 0:
+        begin, end = (np.searchsorted(known, wanted, side) for side in ("left", "right"))
+        rows = [row for b, e in zip(begin.tolist(), end.tolist(), strict=True) for row in range(b, e)]
+        return set(links[rows, 1].tolist())
+    # Of one area, as it is most often, this is the quicker look.
+    found = known == wanted[0] if len(wanted) == 1 else np.isin(known, wanted)
+    return set(links[found, 0].tolist())
