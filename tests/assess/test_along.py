@@ -255,3 +255,10 @@ def test_the_lowest_height_told_of_a_station_is_its_canopy() -> None:
     network = town_of({100: (500, 5, GAS | {"maxheight": "4.5", "maxheight:physical": "4.2"})})
     (fuel,) = along(network, 100, 3900)
     assert fuel.canopy == Length.from_metres("4.2")
+
+
+def test_a_facility_that_cannot_be_had_does_not_hide_the_next() -> None:
+    network = town_of(
+        {100: (500, 160, DUMP), 101: (600, 5, DUMP), 102: (700, 9000, DUMP), 103: (800, 5, DUMP)}
+    )
+    assert [f.place.osm for f in along(network, 100, 3900)] == ["node/101", "node/103"]
