@@ -476,6 +476,7 @@ def main() -> None:
     parser.add_argument("--repeat", type=int, help="times that each measures in its turn")
     parser.add_argument("--go-on", action="store_true", help="measure what an earlier run left out")
     parser.add_argument("--only", type=words, help="tasks to measure anew; what else is known stays")
+    parser.add_argument("--tables", action="store_true", help="measure nothing: the tables of what is known")
     asked = parser.parse_args()
     plan = QUICK if asked.quick else FULL
     plan = replace(
@@ -490,9 +491,11 @@ def main() -> None:
         asked.work.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         work = asked.work or Path(folder)
-        keeper = Keeper(work / "measured.json", go_on=asked.go_on, only=asked.only)
+        only = frozenset[str]() if asked.tables else asked.only
+        keeper = Keeper(work / "measured.json", go_on=asked.go_on, only=only)
         inputs = Inputs(work)
-        warm(inputs)
+        if not asked.tables:
+            warm(inputs)
         lines = [*compared(plan, inputs, keeper), *growing(plan, inputs, keeper)]
     of = ", in seconds that processors worked, whatever else they had to do" if asked.cpu else ""
     lines = [f"Measured by `scripts/bench`{of}: {machine(keeper)}.", "", *lines]
