@@ -1,0 +1,138 @@
+"""Pairs of segments that meet, against every pair looked at by itself in Python's whole numbers."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from clearance.structures.grid import meeting_pairs
+
+Ends = tuple[int, int, int, int]
+
+
+def side(line: Ends, x: int, y: int) -> int:
+    """Twice the signed area of a line and a point."""
+    ax, ay, bx, by = line
+    return (bx - ax) * (y - ay) - (by - ay) * (x - ax)
+
+
+def sign(value: int) -> int:
+    return (value > 0) - (value < 0)
+
+
+def meet(one: Ends, other: Ends) -> bool:
+    """Whether two segments have a point in common, those on one line and those without length left out."""
+    if one[:2] == one[2:] or other[:2] == other[2:]:
+        return False
+    of_one = [sign(side(one, *other[:2])), sign(side(one, *other[2:]))]
+    of_other = [sign(side(other, *one[:2])), sign(side(other, *one[2:]))]
+    if of_one == [0, 0]:
+        return False
+    return of_one[0] * of_one[1] <= 0 and of_other[0] * of_other[1] <= 0
+
+
+def slow(rows: list[Ends], nodes: list[tuple[int, int]], chosen: list[bool]) -> list[tuple[int, int]]:
+    return [
+        (i, j)
+        for i, j in combinations(range(len(rows)), 2)
+        if (chosen[i] or chosen[j]) and not set(nodes[i]) & set(nodes[j]) and meet(rows[i], rows[j])
+    ]
+
+
+def found(rows: list[Ends], nodes: list[tuple[int, int]], chosen: list[bool]) -> list[tuple[int, int]]:
+    low, high = meeting_pairs(np.array(rows), np.array(nodes), np.array(chosen))
+    return list(zip(low.tolist(), high.tolist(), strict=True))
+
+
+def named(rows: list[Ends]) -> list[tuple[int, int]]:
+    """Every end with a name of its own."""
+    return [(2 * i, 2 * i + 1) for i in range(len(rows))]
+
+
+def lattice(chance: random.Random, count: int) -> list[Ends]:
+    """On few points: touching, in one line, twice, level, upright and without length are common."""
+    size = chance.choice([3, 6, 12])
+    at = chance.randrange(-1_000, 1_000)
+    return [tuple(at + chance.randint(-size, size) for _ in range(4)) for _ in range(count)]  # type: ignore[misc]
+
+
+def short(chance: random.Random, count: int) -> list[Ends]:
+    """Side by side and in every direction, as streets are; both sides of zero."""
+    rows = []
+    for _ in range(count):
+        x, y = chance.randint(-3_000, 3_000), chance.randint(-3_000, 3_000)
+        rows.append((x, y, x + chance.randint(-900, 900), y + chance.randint(-900, 900)))
+    return rows
+
+
+def of_every_length(chance: random.Random, count: int) -> list[Ends]:
+    """Most are short; some run far through all of them, a few round half the Earth."""
+    rows = []
+    for _ in range(count):
+        reach = chance.choice([200, 200, 200, 200, 200, 3_000, 40_000, 500_000, 8_000_000, 800_000_000])
+        x, y = chance.randint(-3_000, 3_000), chance.randint(-3_000, 3_000)
+        dx, dy = chance.randint(-reach, reach), chance.randint(-reach, reach)
+        rows.append((x - dx // 2, y - dy // 2, x + dx - dx // 2, y + dy - dy // 2))
+    return rows
+
+
+@pytest.mark.parametrize("kind", [lattice, short, of_every_length])
+@pytest.mark.parametrize("seed", range(6))
+def test_as_every_pair_by_itself(kind: Callable[[random.Random, int], list[Ends]], seed: int) -> None:
+    chance = random.Random(seed)
+    rows = kind(chance, 90)
+    nodes = [(chance.randrange(60), chance.randrange(60)) for _ in rows] if seed % 2 else named(rows)
+    share = chance.choice([0.1, 0.6, 1.0])
+    chosen = [chance.random() < share for _ in rows]
+    expected = slow(rows, nodes, chosen)
+    assert expected
+    assert found(rows, nodes, chosen) == expected
+
+
+def test_more_pairs_than_there_is_room_for_at_first() -> None:
+    """60 streets across 60 others."""
+    rows: list[Ends] = [(-5, 10 * k, 600, 10 * k) for k in range(60)]
+    rows += [(10 * k, 600, 10 * k, -5) for k in range(60)]
+    assert found(rows, named(rows), [True] * 60 + [False] * 60) == [
+        (i, 60 + j) for i in range(60) for j in range(60)
+    ]
+
+
+@pytest.mark.parametrize(("dx", "dy"), [(1, 0), (0, 1), (3, 2), (-3, 2), (1, 7), (-1, 7), (5, -1)])
+def test_along_a_line_of_any_slope_each_post_is_met(dx: int, dy: int) -> None:
+    """A long line and short ones across it all along, through every cell that the long one runs through."""
+    far = 400
+    line: Ends = (-far * dx, -far * dy, far * dx, far * dy)
+    posts: list[Ends] = [
+        (k * dx - dy, k * dy + dx, k * dx + dy, k * dy - dx) for k in range(-far, far + 1, 4)
+    ]
+    for turned in (line, (*line[2:], *line[:2])):
+        rows = [*posts, turned]
+        expected = [(k, len(posts)) for k in range(len(posts))]
+        assert found(rows, named(rows), [False] * len(posts) + [True]) == expected
+
+
+def test_one_segment_and_none() -> None:
+    assert found([(0, 0, 5, 5)], [(1, 2)], [True]) == []
+    empty = meeting_pairs(np.empty((0, 4), np.int64), np.empty((0, 2), np.int64), np.empty(0, np.bool_))
+    assert [part.size for part in empty] == [0, 0]
+
+
+@pytest.mark.parametrize("row", [(0, 0, 1_800_000_000, 1), (-1_800_000_000, -900_000_000, 0, 900_000_000)])
+def test_the_edge_of_the_earth_is_on_it(row: Ends) -> None:
+    across: Ends = (row[2] - 9, -900_000_000, row[2] - 9, 900_000_000)
+    rows = [row, across]
+    assert found(rows, named(rows), [True, False]) == slow(rows, named(rows), [True, False]) == [(0, 1)]
+
+
+@pytest.mark.parametrize("at", range(4))
+@pytest.mark.parametrize("sense", [1, -1])
+def test_beyond_the_edge_is_refused(at: int, sense: int) -> None:
+    row = [0, 0, 5, 5]
+    row[at] = sense * (1_800_000_001, 900_000_001)[at % 2]
+    with pytest.raises(ValueError, match="180 degrees of longitude and 90 of latitude"):
+        meeting_pairs(np.array([row]), np.array([(1, 2)]), np.array([True]))
