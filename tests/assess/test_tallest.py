@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import random
+from itertools import pairwise
+
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -14,7 +18,7 @@ from clearance.core.errors import PlaceError
 from clearance.core.places import Place
 from clearance.core.screening import NO_WAY, UNLIMITED, Leg
 from clearance.network.build import build_network
-from clearance.network.network import NO_LIMIT
+from clearance.network.network import NO_LIMIT, Network
 from clearance.routing.mask import open_ends
 from clearance.routing.plan import greatest_height
 from clearance.routing.snap import Snap, snap
@@ -71,6 +75,76 @@ def test_the_same_where_nothing_is_private(town: GridTown, leg: Leg) -> None:
             assert heights[arc] == NO_WAY
         else:
             assert heights[arc] == (NO_LIMIT if best.height is None else best.height.tenths)
+
+
+def estates(seed: int) -> Network:
+    """Long streets across a grid, many of them for residents only, always or at night; gates; low signs.
+
+    A street crosses others, so that it lies in several zones; some corners are left out, so that there are
+    islands; and a zone may touch another, or two parts that nothing else joins.
+    """
+    chance = random.Random(seed)
+    wide, high = chance.choice([(5, 3), (4, 4), (7, 2)])
+    town = Town()
+    for x in range(wide):
+        for y in range(high):
+            gate = {"barrier": "gate", "access": chance.choice(["private", "private", "no"])}
+            town.node(1 + x * high + y, 100 * x, 100 * y, gate if chance.random() < 0.12 else None)
+    rows = [[1 + x * high + y for x in range(wide)] for y in range(high)]
+    rows += [[1 + x * high + y for y in range(high)] for x in range(wide)]
+    ref = chance.choice([10, 1000])
+    for row in rows:
+        cuts = sorted({0, len(row) - 1, *chance.sample(range(len(row)), chance.choice([0, 0, 1, 2]))})
+        for first, last in pairwise(cuts):
+            if chance.random() < 0.12:
+                continue
+            tags = {"highway": "residential", **chance.choice(RULES)}
+            if chance.random() < 0.4:
+                tags["maxheight"] = chance.choice(["3", "3.4", "3.8", "4.2"])
+            if chance.random() < 0.15:
+                tags["oneway"] = chance.choice(["yes", "-1"])
+            if chance.random() < 0.1:
+                tags["tunnel"] = "yes"
+            town.way(ref, row[first : last + 1], tags)
+            ref += 1
+    return network_of(town.extract())
+
+
+RULES: list[dict[str, str]] = [
+    {},
+    {},
+    {"access": "private"},
+    {"access": "private"},
+    {"motor_vehicle": "destination"},
+    {"motor_vehicle:conditional": "private @ (22:00-06:00)"},
+    {"access": "private", "motor_vehicle:conditional": "no @ (22:00-06:00)"},
+]
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_on_estates_every_arc_admits_what_a_search_for_it_finds(seed: int) -> None:
+    network = estates(seed)
+    case = Case.of(network, COACH, Unverified.ACCEPT, None)
+    free = case.lifting(frozenset({"height"})).costs
+    ground = Ground(network)
+    usable = np.flatnonzero(free.usable).tolist()
+    leg, passable = list(Leg)[seed % 2], seed % 4 < 2
+    for arc in random.Random(seed).sample(usable, min(2, len(usable))):
+        home = [Snap(arc=arc, fraction=0.4, distance_m=0.0, lon=0.0, lat=0.0)]
+        heights = arc_heights(Lifted(ground, case).widths(frozenset(), passable=passable), leg, home)
+        for other in range(network.arc_tail.size):
+            fraction = 1.0 if leg is Leg.THERE else 0.0
+            end = [Snap(arc=other, fraction=fraction, distance_m=0.0, lon=0.0, lat=0.0)]
+            start, goal = (home, end) if leg is Leg.THERE else (end, home)
+            opened = open_ends(network, free, *([s.arc for s in snaps] for snaps in (start, goal)))
+            best = greatest_height(network, opened, start, goal, unverified_passable=passable)
+            if best.route is None:
+                assert heights[other] == NO_WAY, (arc, other)
+            else:
+                assert heights[other] == (NO_LIMIT if best.height is None else best.height.tenths), (
+                    arc,
+                    other,
+                )
 
 
 def test_stretches_of_road_that_admit_the_same_are_one() -> None:
