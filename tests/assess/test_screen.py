@@ -19,10 +19,11 @@ from clearance.core.errors import NoWayError, PlaceError
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.screening import Admitted, Destination, Leg, Row, Screening, SortBy, totals
-from clearance.core.structure import Standing
+from clearance.core.structure import Direction, Standing
 from clearance.network.build import build_network
 from clearance.network.network import Network
 from clearance.workflow import network_of
+from tests.assess.test_mend import grid_town as low_grid
 from tests.assess.towns import COACH, END, START, two_ways
 from tests.routing.grid_towns import COMFORT, FIGURES, NEED, GridTown, grid_towns, segments, slow_answers
 from tests.routing.private_towns import PrivateTown, private_towns
@@ -281,6 +282,114 @@ def test_a_place_that_one_coach_alone_cannot_use_is_a_problem_of_that_coach() ->
     )
     assert [row.coach for row in found.rows] == [0]
     assert [(p.coach, p.where) for p in found.problems] == [(1, "line 2")]
+
+
+def test_what_a_car_passes_and_the_coach_may_not_hangs_on_the_policy() -> None:
+    """Of unknown height: passed where that is accepted; told as not allowed where it is refused."""
+    town = two_ways()
+    rows = {policy: one(town, GOAL, unverified=policy) for policy in Unverified}
+    (key,) = rows[Unverified.ACCEPT].unverified
+    for policy, row in rows.items():
+        assert row.there is not None
+        assert row.back is not None
+        direct = policy is Unverified.ACCEPT or row.there.distance_m < 2000
+        assert row.there.distance_m == pytest.approx(1800 if direct else 3800, rel=1e-3)
+        assert row.back.distance_m == pytest.approx(row.there.distance_m)
+        assert [(f.key, f.standing, f.clearance) for f in row.there.passed] == (
+            [(key, Standing.UNVERIFIED, None)] if direct else []
+        )
+        refused = policy is Unverified.REFUSE
+        assert [(f.key, f.standing) for f in row.avoided] == ([(key, Standing.UNVERIFIED)] if refused else [])
+        assert row.verdict is (Verdict.CARE if direct else Verdict.CLEAR)
+        assert row.there.car_duration_s is not None
+        assert row.extra_s == pytest.approx(row.duration_s - 2 * row.there.car_duration_s)
+    assert rows[Unverified.REFUSE].there.distance_m > 2000  # type: ignore[union-attr]
+
+
+def test_the_lowest_on_the_way_is_told_with_its_structure() -> None:
+    """A railway of 15'0", with a bar of 14'6" at a corner that both trips pass."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0),
+        2: (500, 0),
+        3: (1000, 0),
+        4: (1500, 0),
+        7: (250, -50),
+        8: (250, 50),
+    }.items():
+        bar = {"barrier": "height_restrictor", "maxheight": "14'6\""} if ref == 3 else None
+        town.node(ref, x, y, bar)
+    town.way(10, [1, 2], {"highway": "residential", "maxheight": "15'"})
+    town.way(11, [2, 3, 4]).way(20, [7, 8], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    network = network_of(town.extract())
+    near, far = (
+        one(network, place(x, 0), home=place(20, 0)) for x in (800, 1400)
+    )  # fmt: skip
+    keys = {s.lowest(Direction.BOTH): s.key for s in network.structures}
+    assert (near.ceiling, near.ceiling_key) == (Length.from_feet(15), keys[Length.from_feet(15)])
+    assert (far.ceiling, far.ceiling_key) == (Length.from_feet(14, 6), keys[Length.from_feet(14, 6)])
+    assert (near.tallest.clearance, far.tallest.clearance) == (near.ceiling, far.ceiling)
+    assert near.verdict is far.verdict is Verdict.CLEAR
+
+
+def test_rows_finished_are_told_with_those_in_all_problems_too() -> None:
+    seen: list[tuple[int, int]] = []
+    destinations = [Destination(place=p) for p in (place(-300, 0), place(500, 5000), GOAL)]
+    found = screen(
+        two_ways({"maxheight": "12'6\""}, {"motor_vehicle": "no"}),
+        [COACH, LOWER],
+        place(*START),
+        destinations,
+        unverified=Unverified.AVOID,
+        tell=lambda done, of: seen.append((done, of)),
+    )
+    assert seen == [(n, 6) for n in range(1, 7)]
+    assert len(found.rows) == 4
+    assert [(r.coach, r.number) for r in found.rows if r.verdict is Verdict.BLOCKED] == [(0, 3)]
+
+
+def test_what_was_asked_is_handed_on() -> None:
+    town, home = two_ways(), place(*START, "Yard")
+    found = screened(town, GOAL, home=home, coaches=(COACH, LOWER), unverified=Unverified.ACCEPT)
+    assert (found.home, found.coaches, found.unverified) == (home, (COACH, LOWER), Unverified.ACCEPT)
+    assert found.info == town.info
+    (railway,) = found.structures
+    assert railway.name == "Coast Line"
+    assert found.problems == ()
+
+
+@pytest.mark.parametrize(("oneway", "told"), [("yes", "from Isle to Yard"), ("-1", "from Yard to Isle")])
+def test_where_no_way_leads_the_ends_are_told_in_the_order_of_driving(oneway: str, told: str) -> None:
+    """A street of one direction to a place with nothing behind it."""
+    town = Town().node(1, 0, 0).node(2, 500, 0).node(3, 1000, 0).node(4, 1400, 0)
+    town.way(10, [1, 2]).way(11, [2, 3], {"highway": "residential", "oneway": oneway}).way(12, [3, 4])
+    for ref, x in ((5, 1400), (6, 3000), (7, 3000), (8, 1400)):
+        town.node(ref, x, 300 if ref > 6 else 0)
+    town.way(13, [4, 5, 6, 7, 8, 4])
+    network = network_of(town.extract())
+    found = screened(
+        network,
+        place(3000, 150, "Isle"),
+        place(3000, 150),
+        home=place(100, 0, "Yard"),
+        coaches=(COACH, LOWER),
+    )
+    assert found.rows == ()
+    named, unnamed = found.problems
+    assert (named.where, named.name, named.coach) == ("line 2", "Isle", None)
+    assert named.text.startswith(f"no way leads {told} in the map data")
+    point = "{1:.5f},{0:.5f}".format(*lonlat(3000, 150))
+    assert unnamed.text.startswith(f"no way leads {told.replace('Isle', point)} in")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_two_coaches_on_streets_that_are_low_closed_or_unknown(seed: int) -> None:
+    """Each row again by the day of its own, among rows of both coaches."""
+    chance = np.random.default_rng(seed)
+    home, *places = (place(x, y, f"spot {x:.0f}") for x, y in chance.uniform(0, 400, (5, 2)).tolist())
+    verdicts = compare(low_grid(seed), home, places, [COACH, LOWER], list(Unverified)[seed % 3])
+    assert len(verdicts) == 8
+    assert len(set(verdicts)) > 1
 
 
 def test_home_far_from_any_road_is_an_error() -> None:
