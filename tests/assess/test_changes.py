@@ -341,3 +341,40 @@ def test_changes_of_structures_come_in_the_order_of_their_kinds() -> None:
     assert {c.changed: c.text for c in found if c.changed is StructureChanged.NEW} == {
         StructureChanged.NEW: ""
     }
+
+
+@pytest.mark.parametrize("far", [0.00001, 0.00002])
+def test_of_two_that_are_now_one_the_nearest_is_it_and_the_other_gone(far: float) -> None:
+    old = then(Verdict.CLEAR, was("a", HIGH, at=-far), was("b", HIGH, at=0.000005))
+    found = compare(old, now(Verdict.CLEAR, structure("new", LOW)), ["Heron"])
+    assert {(c.changed, tuple(sorted(c.keys))) for c in found.structures} == {
+        (StructureChanged.LOWERED, ("b", "new")),
+        (StructureChanged.GONE, ("a",)),
+    }
+    # And the other way about: of two new ones the nearest is it.
+    old = then(Verdict.CLEAR, was("one", HIGH))
+    found = compare(
+        old, now(Verdict.CLEAR, structure("a", LOW, at=-far), structure("b", LOW, at=0.000005)), ["Heron"]
+    )
+    assert {(c.changed, tuple(sorted(c.keys))) for c in found.structures} == {
+        (StructureChanged.LOWERED, ("b", "one")),
+        (StructureChanged.NEW, ("a",)),
+    }
+
+
+@pytest.mark.parametrize("forward", [HIGH, TIGHT, LOW, None])
+@pytest.mark.parametrize("backward", [HIGH, TIGHT, LOW, None])
+def test_the_worse_direction_is_what_a_structure_stood_as(
+    forward: Length | None, backward: Length | None
+) -> None:
+    """Gone now: the reason, unless both directions were clear."""
+    old = replace(
+        was("a", HIGH),
+        forward=Known(clearance=forward, verified=forward is not None),
+        backward=Known(clearance=backward, verified=backward is not None),
+    )
+    found = compare(then(Verdict.CARE, old, passed=("a",)), now(Verdict.CLEAR), ["Heron"])
+    clear = forward == backward == HIGH
+    assert kinds(found) == [CauseKind.ROADS if clear else CauseKind.STRUCTURE]
+    figures = [figure for figure in (forward, backward) if figure is not None]
+    assert found.structures[0].before == min(figures, default=None)

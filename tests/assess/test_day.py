@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import numpy as np
 import pytest
+from pyproj import Geod
 
 from clearance.assess.day import Halt, plan_day, reordered
 from clearance.assess.legs import TURN_ROUND_S
@@ -15,6 +17,7 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind, Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
+from tests.assess.test_mend import grid_town
 from tests.assess.towns import COACH, END, START, halt, two_ways
 from tests.towns import Town, lonlat
 
@@ -301,3 +304,62 @@ def test_of_several_legs_the_one_that_no_drive_fits_is_named() -> None:
     three = drive(network, halts=[halt(*START), halt(-200, 0, name="A"), halt(*END, name="B")])
     assert three.notes == ("the part from A to B is the one that no drive fits",)
     assert drive(network).notes == ()
+
+
+#: Fits under the low streets of `grid_town`, tightly.
+LOWER = Coach(height=Length.from_feet(10, 9), margin=Length.from_feet(0, 6))
+
+
+def along(found: Drive, distance_m: float) -> tuple[float, float]:
+    """The point of the line of a drive so far along it, measured on WGS84."""
+    geod, left = Geod(ellps="WGS84"), distance_m
+    for piece in found.pieces:
+        for (ax, ay), (bx, by) in zip(piece.points, piece.points[1:], strict=False):
+            azimuth, _, length = geod.inv(ax, ay, bx, by)
+            if left <= length + 0.01:
+                lon, lat, _ = geod.fwd(ax, ay, azimuth, max(left, 0.0))
+                return lon, lat
+            left -= length
+    raise AssertionError("beyond the end")
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_day_of_several_stops_hangs_together(seed: int) -> None:
+    """Each finding and turn-off lies on the line where it is said to, each stop where the day comes to it."""
+    chance = np.random.default_rng(seed)
+    network = grid_town(seed)
+    spots = chance.uniform(10, 390, (2 + seed % 3, 2)).tolist()
+    halts = [halt(x, y, stay_s=100.0 * n, name=f"stop {n}") for n, (x, y) in enumerate(spots, start=1)]
+    try:
+        found = drive(network, LOWER, halts, unverified=Unverified.ACCEPT)
+    except (NoWayError, PlaceError):
+        return
+    if found.verdict is Verdict.BLOCKED:
+        return
+    assert [s.place for s in found.stops] == [h.place for h in halts]
+    driven = 0.0
+    last = len(halts) - 1
+    for n, stop in enumerate(found.stops):
+        assert stop.leaves_s - stop.arrives_s == pytest.approx(halts[n].stay_s if n < last else 0.0)
+        lon, lat = along(found, stop.distance_m)
+        assert (stop.lon, stop.lat) == pytest.approx((lon, lat), abs=2e-6)
+        if n:
+            before = found.stops[n - 1]
+            driven += stop.arrives_s - before.leaves_s
+            assert stop.distance_m >= before.distance_m
+            assert (stop.in_out is not None) or n == 0
+    assert driven == pytest.approx(found.duration_s)
+    assert found.stops[0].leaves_s == halts[0].stay_s
+    assert found.stops[-1].distance_m == pytest.approx(found.distance_m)
+    for finding in found.findings:
+        assert (finding.lon, finding.lat) == pytest.approx(along(found, finding.distance_m), abs=2e-6)
+        # What stands over a stop is met on both legs.
+        leg = max(n for n in range(last) if found.stops[n].leaves_s <= finding.seconds + 1e-6)
+        assert finding.seconds <= found.stops[leg + 1].arrives_s + 1e-6
+        assert finding.distance_m <= found.stops[leg + 1].distance_m + 0.01
+        assert finding.distance_m >= found.stops[leg].distance_m - 0.01
+        if finding.turn_off is not None:
+            turn = finding.turn_off
+            assert turn.distance_m == pytest.approx(finding.distance_m - turn.before_m, abs=0.01)
+            assert (turn.lon, turn.lat) == pytest.approx(along(found, turn.distance_m), abs=2e-6)
+            assert turn.distance_m >= found.stops[leg].distance_m - 0.01

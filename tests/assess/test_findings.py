@@ -64,6 +64,20 @@ def test_a_deep_dip_sends_the_coach_round() -> None:
     assert [p.road for p in drive(network, COACH).pieces] == ["West Road", "Low Street", "East Road"]
 
 
+def test_what_is_lost_is_told_though_the_height_is_not_known() -> None:
+    """A dip under a railway without a sign: passed as unverified, and no figure of it is made up."""
+    network = replace(
+        two_ways(),
+        **{name: getattr(dipping(0.004), name) for name in ("profile_structure", "profile_height")},
+    )
+    (finding,) = drive(network, LONG).findings
+    assert (finding.standing, finding.clearance, finding.headroom) == (Standing.UNVERIFIED, None, None)
+    assert all(e.figure is None for e in finding.structure.evidence)
+    (known,) = drive(dip, LONG).findings
+    assert known.clearance is not None
+    assert known.headroom == known.clearance - LONG.height
+
+
 def test_a_drive_tells_how_much_is_known_of_the_area() -> None:
     assert drive(dipping(0.0), COACH).area == AreaKnown(1, 1)
     assert drive(two_ways(), COACH).area == AreaKnown(1, 0)

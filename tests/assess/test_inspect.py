@@ -7,15 +7,19 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from clearance.assess.day import plan_day
 from clearance.assess.inspect import inspect_line
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, Unverified, Verdict
+from clearance.core.errors import ClearanceError
 from clearance.core.lengths import Length
 from clearance.core.line import Line
 from clearance.core.structure import Standing
 from clearance.network.network import Network
-from tests.assess.towns import COACH, two_ways
-from tests.towns import lonlat
+from clearance.workflow import network_of
+from tests.assess.test_mend import grid_town
+from tests.assess.towns import COACH, halt, two_ways
+from tests.towns import Town, lonlat
 
 
 def line(*corners: tuple[float, float], step: float = 25) -> Line:
@@ -33,6 +37,8 @@ def inspect(network: Network, over: Line, *, coach: Coach = COACH, mend: bool = 
     return inspect_line(network, coach, over, unverified=Unverified.AVOID, mend=mend)
 
 
+#: Fits under the low streets of `grid_town`, tightly.
+LOWER = Coach(height=Length.from_feet(10, 9), margin=Length.from_feet(0, 6))
 STRAIGHT = line((-400, 0), (1400, 0))
 
 
@@ -110,3 +116,70 @@ def test_parts_on_no_road_are_told_where_they_lie_along_the_line() -> None:
     assert found.distance_m == pytest.approx(last.distance_m + last.length_m)
     assert found.pieces[0].distance_m == pytest.approx(first.length_m)
     assert found.verdict is Verdict.CARE
+
+
+def test_the_ends_of_the_line_are_its_places_and_the_drive_between_them() -> None:
+    found = inspect(two_ways({"maxheight": "15'"}), STRAIGHT)
+    start, end = found.places
+    assert (start.name, end.name) == ("start of the line", "end of the line")
+    assert ((start.lon, start.lat), (end.lon, end.lat)) == (lonlat(-400, 0), lonlat(1400, 0))
+    first, last = found.stops
+    assert (first.place, first.distance_m, first.arrives_s) == (start, 0.0, 0.0)
+    assert (last.place, last.distance_m, last.arrives_s) == (end, found.distance_m, found.duration_s)
+
+
+@pytest.mark.parametrize(("second", "parts"), [("3.5", "2 parts"), ("4.5", "1 part")])
+def test_each_part_that_is_led_another_way_is_counted(second: str, parts: str) -> None:
+    """A ladder: the lower side is low between its first two rungs, and between its last two."""
+    town = Town()
+    for k, x in enumerate((-200, 0, 400, 800, 1200, 1500)):
+        town.node(1 + k, x, 0).node(11 + k, x, 300)
+        town.way(50 + k, [1 + k, 11 + k])
+    for k, height in enumerate(("5", "3.5", "5", second, "5")):
+        town.way(10 + k, [1 + k, 2 + k], {"highway": "residential", "maxheight": height})
+    for k in range(5):
+        # Between the two low parts the lower side is the quicker.
+        street = {"highway": "residential", "maxspeed": "5" if k == 2 else "50"}
+        town.way(30 + k, [11 + k, 12 + k], street | {"name": "Upper Side"})
+    found = inspect(network_of(town.extract()), line((-150, 0), (1450, 0)), mend=True)
+    (note,) = [n for n in found.notes if "another way" in n]
+    assert note.startswith(f"{parts} of the line too low for the coach led another way, ")
+    assert [p.road for p in found.pieces].count("Upper Side") == int(parts[0])
+    assert found.verdict is Verdict.CLEAR
+    assert found.distance_m == pytest.approx(1600 + 600 * int(parts[0]), abs=5)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_line_of_a_drive_says_what_the_drive_says(seed: int) -> None:
+    """Planned on a random grid, its line read again: the same structures, places and turn-offs."""
+    network = grid_town(seed)
+    chance = np.random.default_rng(seed)
+    spots = chance.uniform(20, 380, (2, 2)).tolist()
+    try:
+        planned = plan_day(network, LOWER, [halt(*spot) for spot in spots], unverified=Unverified.ACCEPT)
+    except ClearanceError:
+        return
+    if planned.verdict is Verdict.BLOCKED:
+        return
+    points = [point for piece in planned.pieces for point in piece.points]
+    fine = [points[0]]
+    for (ax, ay), (bx, by) in pairwise(points):
+        fine += [(ax + (bx - ax) * k / 8, ay + (by - ay) * k / 8) for k in range(1, 9)]
+    again = Line(points=np.array(fine), parts=np.zeros(1, np.int64), source="test")
+    found = inspect_line(network, LOWER, again, unverified=Unverified.ACCEPT)
+    assert found.unchecked == ()
+    assert found.distance_m == pytest.approx(planned.distance_m, rel=1e-3)
+    assert found.duration_s == pytest.approx(planned.duration_s, rel=1e-3)
+    assert found.ceiling == planned.ceiling
+    assert len(found.findings) == len(planned.findings)
+    for mine, other in zip(found.findings, planned.findings, strict=True):
+        assert (mine.structure.key, mine.standing, mine.number) == (
+            other.structure.key,
+            other.standing,
+            other.number,
+        )
+        assert mine.distance_m == pytest.approx(other.distance_m, abs=1)
+        assert (mine.lon, mine.lat) == pytest.approx((other.lon, other.lat), abs=1e-6)
+        # A line ends in its own direction, a drive in either: a way may lead on to the one and not the other.
+        if mine.turn_off and other.turn_off and mine.turn_off.leads_on and other.turn_off.leads_on:
+            assert mine.turn_off.distance_m == pytest.approx(other.turn_off.distance_m, abs=1)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import random
 from itertools import pairwise, permutations, product
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -64,3 +66,49 @@ def test_a_long_list_on_a_line_comes_out_in_order() -> None:
     assert found is not None
     assert found.cost == 14
     assert not found.exact
+
+
+def moves(stops: list[int]) -> list[list[int]]:
+    """The orders in which one to three stops in a row stand elsewhere, as they are or turned; ends stay."""
+    found = []
+    for first in range(1, len(stops) - 1):
+        for behind in range(first + 1, min(first + 3, len(stops) - 1) + 1):
+            block, rest = stops[first:behind], stops[:first] + stops[behind:]
+            for at in range(1, len(rest)):
+                found += [[*rest[:at], *turned, *rest[at:]] for turned in (block, block[::-1])]
+    return found
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_move_makes_a_long_list_better(seed: int) -> None:
+    """One-way costs, as of streets; each order of the moves is summed by itself."""
+    chance = np.random.default_rng(seed)
+    n = MOST_EXACT + 3
+    cost = chance.integers(1, 40, (n, n)).astype(np.float64)
+    found = best_order(cost, range(n))
+    assert found is not None
+
+    def along(stops: list[int]) -> float:
+        return float(sum(cost[a, b] for a, b in pairwise(stops)))
+
+    assert found.cost == along(list(found.stops))
+    assert found.cost <= min(map(along, moves(list(found.stops))))
+    assert (found.stops[0], found.stops[-1]) == (0, n - 1)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_long_list_with_few_drives_is_brought_in_an_order_that_has_them_all(seed: int) -> None:
+    """Drives lead to the next and the one after it alone, and some of them cost nothing."""
+    chance = random.Random(seed)
+    n = MOST_EXACT + 3
+    middle = list(range(1, n - 1))
+    chance.shuffle(middle)
+    order = [0, *middle, n - 1]
+    cost = np.full((n, n), np.inf)
+    for k, stop in enumerate(order):
+        for other in (order[k + d] for d in (1, 2, -1) if 0 <= k + d < n):
+            cost[stop, other] = chance.choice([0.0, 1.0, 9.0])
+    found = best_order(cost, range(n))
+    assert found is not None
+    assert np.isfinite(found.cost)
+    assert found.cost == sum(cost[a, b] for a, b in pairwise(found.stops))

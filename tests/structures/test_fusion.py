@@ -615,3 +615,20 @@ def test_a_record_of_water_alone_may_be_of_a_bridge_over_a_byway(highway: str) -
     town.way(10, [1, 2], {"highway": highway, "motor_vehicle": "yes"}).way(20, [4, 5], MILL | BRIDGE)
     record = at("1", 0, 0, carried="SR 7", features="OLD BROOK", service_under="5", item_54=MISSING)
     assert bool(fused(town, record).matches) is (highway != "residential")
+
+
+@pytest.mark.parametrize(
+    ("carried", "code", "rail"),
+    [("COAST RAILROAD", "", True), ("SR 7", "", False), ("SR 7", "1", False)],
+)
+def test_a_railway_is_known_by_what_is_carried_where_the_item_does_not_say(
+    carried: str, code: str, rail: bool
+) -> None:
+    """A railway bridge of the map takes the record of a railway, and no other at the same place."""
+    line = {"railway": "rail", "name": "Coast Line"} | BRIDGE
+    told = {"carried": carried, "features": "HEATHER ST", "service_on": code}
+    on_rail = fused(overpass(line), over_heather(**told))
+    on_road = fused(overpass(), over_heather(**told))
+    assert bool(on_rail.matches) or not rail
+    scores = [found.matches[0].score if found.matches else 0.0 for found in (on_rail, on_road)]
+    assert (scores[0] > scores[1]) is rail
