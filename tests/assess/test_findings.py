@@ -66,10 +66,8 @@ def test_a_deep_dip_sends_the_coach_round() -> None:
 
 def test_what_is_lost_is_told_though_the_height_is_not_known() -> None:
     """A dip under a railway without a sign: passed as unverified, and no figure of it is made up."""
-    network = replace(
-        two_ways(),
-        **{name: getattr(dipping(0.004), name) for name in ("profile_structure", "profile_height")},
-    )
+    dip = dipping(0.004)
+    network = replace(two_ways(), profile_structure=dip.profile_structure, profile_height=dip.profile_height)
     (finding,) = drive(network, LONG).findings
     assert (finding.standing, finding.clearance, finding.headroom) == (Standing.UNVERIFIED, None, None)
     assert all(e.figure is None for e in finding.structure.evidence)
