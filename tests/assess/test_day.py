@@ -17,8 +17,7 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind, Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.test_mend import grid_town
-from tests.assess.towns import COACH, END, START, halt, two_ways
+from tests.assess.towns import COACH, END, START, grid_town, halt, two_ways
 from tests.towns import Town, lonlat
 
 

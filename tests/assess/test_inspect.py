@@ -17,8 +17,7 @@ from clearance.core.line import Line
 from clearance.core.structure import Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.test_mend import grid_town
-from tests.assess.towns import COACH, halt, two_ways
+from tests.assess.towns import COACH, grid_town, halt, two_ways
 from tests.towns import Town, lonlat
 
 

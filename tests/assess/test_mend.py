@@ -14,43 +14,10 @@ from clearance.assess.findings import passages_of
 from clearance.assess.mend import mended
 from clearance.core.drive import Unverified
 from clearance.core.structure import Standing
-from clearance.network.network import Network
 from clearance.routing.plan import find_drive, stretch
 from clearance.routing.route import Route
 from clearance.routing.snap import Snap
-from clearance.workflow import network_of
-from tests.assess.towns import COACH
-from tests.towns import Town
-
-SIZE = 5
-
-
-def grid_town(seed: int) -> Network:
-    """Streets of all speeds; some one-way, some low, some of unknown height, some closed."""
-    chance = random.Random(seed)
-    town = Town()
-    for x in range(SIZE):
-        for y in range(SIZE):
-            town.node(1 + x * SIZE + y, 100 * x + 7 * y, 90 * y)
-    ref = 100
-    for x in range(SIZE):
-        for y in range(SIZE):
-            for dx, dy in ((1, 0), (0, 1)):
-                if x + dx >= SIZE or y + dy >= SIZE or chance.random() < 0.07:
-                    continue
-                ref += 1
-                tags = {"highway": "residential", "maxspeed": str(chance.randint(20, 80))}
-                draw = chance.random()
-                if draw < 0.3:
-                    tags["maxheight"] = "3.5"
-                elif draw < 0.35:
-                    tags["tunnel"] = "yes"
-                elif draw < 0.45:
-                    tags["motor_vehicle"] = "no"
-                if chance.random() < 0.15:
-                    tags["oneway"] = chance.choice(["yes", "-1"])
-                town.way(ref, [1 + x * SIZE + y, 1 + (x + dx) * SIZE + y + dy], tags)
-    return network_of(town.extract())
+from tests.assess.towns import COACH, grid_town
 
 
 def too_low(case: Case, route: Route) -> list[tuple[int, int]]:

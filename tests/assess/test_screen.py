@@ -23,8 +23,7 @@ from clearance.core.structure import Direction, Standing
 from clearance.network.build import build_network
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.test_mend import grid_town as low_grid
-from tests.assess.towns import COACH, END, START, two_ways
+from tests.assess.towns import COACH, END, START, grid_town, two_ways
 from tests.routing.grid_towns import COMFORT, FIGURES, NEED, GridTown, grid_towns, segments, slow_answers
 from tests.routing.private_towns import PrivateTown, private_towns
 from tests.towns import Town, lonlat
@@ -387,7 +386,7 @@ def test_two_coaches_on_streets_that_are_low_closed_or_unknown(seed: int) -> Non
     """Each row again by the day of its own, among rows of both coaches."""
     chance = np.random.default_rng(seed)
     home, *places = (place(x, y, f"spot {x:.0f}") for x, y in chance.uniform(0, 400, (5, 2)).tolist())
-    verdicts = compare(low_grid(seed), home, places, [COACH, LOWER], list(Unverified)[seed % 3])
+    verdicts = compare(grid_town(seed), home, places, [COACH, LOWER], list(Unverified)[seed % 3])
     assert len(verdicts) == 8
     assert len(set(verdicts)) > 1
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 from clearance.assess.day import Halt
 from clearance.core.coach import Coach
 from clearance.core.lengths import Length
@@ -42,3 +44,31 @@ def two_ways(
 
 
 START, END = (-400.0, 0.0), (1400.0, 0.0)
+
+
+def grid_town(seed: int) -> Network:
+    """Streets of all speeds; some one-way, some low, some of unknown height, some closed."""
+    chance, size = random.Random(seed), 5
+    town = Town()
+    for x in range(size):
+        for y in range(size):
+            town.node(1 + x * size + y, 100 * x + 7 * y, 90 * y)
+    ref = 100
+    for x in range(size):
+        for y in range(size):
+            for dx, dy in ((1, 0), (0, 1)):
+                if x + dx >= size or y + dy >= size or chance.random() < 0.07:
+                    continue
+                ref += 1
+                tags = {"highway": "residential", "maxspeed": str(chance.randint(20, 80))}
+                draw = chance.random()
+                if draw < 0.3:
+                    tags["maxheight"] = "3.5"
+                elif draw < 0.35:
+                    tags["tunnel"] = "yes"
+                elif draw < 0.45:
+                    tags["motor_vehicle"] = "no"
+                if chance.random() < 0.15:
+                    tags["oneway"] = chance.choice(["yes", "-1"])
+                town.way(ref, [1 + x * size + y, 1 + (x + dx) * size + y + dy], tags)
+    return network_of(town.extract())
