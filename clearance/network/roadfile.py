@@ -25,8 +25,10 @@ import os
 import stat
 import zipfile
 import zlib
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, fields
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -260,11 +262,15 @@ def open_road_file(path: Path) -> Network:
         manifest = container.manifest()
         content = container.members(manifest)
         budget = CHECKED_BYTES
+        sums: list[Callable[[], bool]] = []
         for name in sorted(content, key=_importance):
             # What is kept for later is checked when it is asked for.
             if not name.startswith("kept/") and content[name].size <= budget:
                 budget -= content[name].size
-                container.check_sum(name, content[name], manifest)
+                sums.append(partial(container.sum_holds, name, content[name], manifest))
+        if not container.large:
+            all(holds() for holds in sums)
+            sums.clear()
         arrays = {
             name: container.array(f"arrays/{name}.npy", content, kind, 2 if name in _TWO_DIMENSIONS else 1)
             for name, kind in _ARRAYS.items()
@@ -279,7 +285,7 @@ def open_road_file(path: Path) -> Network:
         }
         info = container.info(manifest)
         network = Network(info=info, **arrays, **tables)  # type: ignore[arg-type]
-        container.consistent(network, manifest)
+        container.consistent(network, manifest, sums)
     return network
 
 
@@ -297,7 +303,7 @@ def open_kept(path: Path) -> Kept:
                 f"{path} does not hold what adding heights needs; make it anew with `clearance get`"
             )
         for name in names:
-            container.check_sum(name, content[name], manifest)
+            container.sum_holds(name, content[name], manifest)
         try:
             return decode_kept({Path(name).stem: content[name].tobytes() for name in names})
         except (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError) as error:
@@ -438,10 +444,16 @@ class _Container:
             content[name] = self.bytes[begin : begin + size]
         return content
 
-    def check_sum(self, name: str, content: npt.NDArray[np.uint8], manifest: Mapping[str, Any]) -> None:
-        """Compare a member with its word sum."""
+    @property
+    def large(self) -> bool:
+        """Whether it is looked at on two threads."""
+        return self.bytes.size > _LARGE_BYTES
+
+    def sum_holds(self, name: str, content: npt.NDArray[np.uint8], manifest: Mapping[str, Any]) -> bool:
+        """Whether a member has its word sum: True, or RoadFileError."""
         if _word_sum(content) != manifest["members"][name].get("word_sum"):
             raise self.damaged(f"its part {name} has changed")
+        return True
 
     def array(
         self, name: str, content: Mapping[str, npt.NDArray[np.uint8]], kind: np.dtype[Any], columns: int
@@ -476,8 +488,10 @@ class _Container:
         except (KeyError, TypeError, ValueError) as error:
             raise self.damaged("its manifest does not tell its source") from error
 
-    def consistent(self, network: Network, manifest: Mapping[str, Any]) -> None:
-        """What compiled searches rely on: sizes that fit and turns that lead to states."""
+    def consistent(
+        self, network: Network, manifest: Mapping[str, Any], sums: Sequence[Callable[[], bool]]
+    ) -> None:
+        """What compiled searches rely on: sizes that fit, turns that lead to states, and `sums` that hold."""
         states, arcs = network.state_arc.size, network.arc_tail.size
         for kind, of_kind in _by_kind().items():
             sizes = {len(getattr(network, name)) for name in of_kind}
@@ -502,39 +516,57 @@ class _Container:
             and network.block_box.shape == (-(-network.node_osm.size // NODES_A_BLOCK), 4)
             and network.landmark_ms.shape[0] == network.node_osm.size
             and network.landmark_ms.shape[1] % 2 == 0
-            and self._leads_within(network)
-            and _tells_within(network, all_of_it=self.bytes.size <= _LARGE_BYTES)
+            and self._leads_within(network, sums)
+            and _tells_within(network, all_of_it=not self.large)
         )
         if not fits or manifest.get("counts", {}).get("arcs") != arcs:
             raise self.damaged("its arrays do not fit together")
 
-    def _leads_within(self, network: Network) -> bool:
-        """Whether all that compiled searches follow leads somewhere; of a large file, on two threads."""
+    def _leads_within(self, network: Network, sums: Sequence[Callable[[], bool]]) -> bool:
+        """Whether `sums` hold and all that compiled searches follow leads somewhere.
+
+        Of a large file, on two threads: whichever is free takes what is next.
+        """
         states, arcs, nodes = network.state_arc.size, network.arc_tail.size, network.node_osm.size
-        looks: tuple[tuple[Callable[[], bool], ...], ...] = (
+        looks = deque[Callable[[], bool]](
             (
                 lambda: _within(network.turn_to, states),
+                lambda: _rising(network.turn_ptr),
                 lambda: _within(network.arc_head, nodes),
                 lambda: _within(network.into_arc, arcs),
-            ),
-            (
-                lambda: _rising(network.turn_ptr),
-                lambda: _rising(network.into_ptr),
                 lambda: _within(network.state_arc, arcs),
                 lambda: _within(network.arc_tail, nodes),
-            ),
+                lambda: _rising(network.into_ptr),
+                *sums,
+            )
         )
-        if self.bytes.size <= _LARGE_BYTES:
-            return all(look() for some in looks for look in some)
+        if not self.large:
+            return all(look() for look in looks)
+        all_of_them = len(looks)
         found: list[bool] = []
-        other = Thread(target=lambda: found.append(all(look() for look in looks[1])))
+        damage: list[RoadFileError] = []
+
+        def take() -> None:
+            while True:
+                try:
+                    look = looks.popleft()
+                except IndexError:
+                    return
+                try:
+                    found.append(look())
+                except RoadFileError as error:
+                    damage.append(error)
+
+        other = Thread(target=take)
         other.start()
-        found.append(all(look() for look in looks[0]))
+        take()
         other.join()
         # Looked at once, these pages are counted as this process's own until it lets them go.
         if hasattr(mmap, "MADV_DONTNEED"):
             self.map.madvise(mmap.MADV_DONTNEED)
-        return found == [True, True]
+        if damage:
+            raise damage[0]
+        return len(found) == all_of_them and all(found)
 
 
 def _within(indices: npt.NDArray[np.int32], count: int) -> bool:
