@@ -150,7 +150,7 @@ def test_rows_say_the_same_on_real_roads(extract: str) -> None:
     network = network_of(read_osm(DATA / extract))
     rng = np.random.default_rng(4)
     main = network.arc_tail[network.arc_area == 0]
-    nodes = [int(main[main.size // 2]), *rng.choice(network.node_osm.size, 40, replace=False).tolist()]
+    nodes = [int(main[main.size // 2]), *rng.choice(network.node_osm.size, 24, replace=False).tolist()]
     home, *places = [_beside(network, node) for node in nodes]
     coaches = [Coach(height=Length.from_feet(12, 10), towing=True), Coach(height=Length.from_feet(11))]
     for unverified in (Unverified.AVOID, Unverified.REFUSE):
@@ -166,7 +166,7 @@ def _beside(network: Network, node: int) -> Place:
 # --- against the raw elements of a town ---------------------------------------------------------------
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(grid_towns())
 def test_the_tallest_coach_is_that_of_a_slow_reader_both_ways(town: GridTown) -> None:
     """The slow reader searches the raw elements by networkx, for each height and each way by itself."""

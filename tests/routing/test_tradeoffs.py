@@ -38,7 +38,7 @@ from tests.routing.grid_towns import (
 )
 
 COACH = Coach(height=Length(NEED - 1000), margin=Length(1000), comfort=Length(COMFORT), propane=False)
-MANY = settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 #: Drives of one town that are looked at one by one; a town with more is left out.
 MOST_DRIVES = 60_000
 
@@ -170,7 +170,7 @@ def test_nothing_beats_them_and_nothing_is_missing(
 def test_towns_with_much_to_choose_from() -> None:
     """Quick streets are under something unknown, slow ones are not: most drives have several trade-offs."""
     counts = []
-    for seed in range(25):
+    for seed in range(12):
         chance = random.Random(seed)
         pairs = [(y * 3 + x, y * 3 + x + 1) for y in range(3) for x in range(2)]
         pairs += [(y * 3 + x, y * 3 + x + 3) for y in range(2) for x in range(3)]
@@ -197,7 +197,7 @@ def test_towns_with_much_to_choose_from() -> None:
         end = snap(network, *town.middle(pairs[5]), costs.usable)
         with contextlib.suppress(_TooManyError):
             counts.append(compared(network, costs, start, end))
-    assert sum(count >= 2 for count in counts) > 12
+    assert sum(count >= 2 for count in counts) > 6
     assert max(counts) >= 3
 
 

@@ -50,7 +50,8 @@ def test_every_height_of_the_file_is_in_a_structure(name: str) -> None:
     known = {f"way/{w.id}" for w in extract.ways} | {f"node/{n}" for n in extract.node_ids.tolist()}
     words = {"n": "node", "w": "way"}
     missing = []
-    for thing in osmium.FileProcessor(str(DATA / name)):
+    # Most nodes have no tags, and so no height.
+    for thing in osmium.FileProcessor(str(DATA / name)).with_filter(osmium.filter.EmptyTagFilter()):
         if thing.type_str() not in words:
             continue
         element = f"{words[thing.type_str()]}/{thing.id}"
