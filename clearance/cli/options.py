@@ -28,6 +28,7 @@ __all__ = [
     "drive_options",
     "explain_option",
     "explained",
+    "outputs_option",
     "tell_drive",
     "units_option",
     "wanted_outputs",
@@ -92,6 +93,19 @@ def coaches_options(command: F) -> F:
     )(command)
 
 
+def outputs_option(formats: str) -> Callable[[F], F]:
+    """Add -o for files to write; `formats` tells the endings."""
+    return click.option(
+        "-o",
+        "--output",
+        "outputs",
+        metavar="FILE",
+        multiple=True,
+        type=click.Path(path_type=Path),
+        help=f"File to write, more than once if wanted: {formats}",
+    )
+
+
 _RESULT = (
     click.option(
         "--unverified",
@@ -106,16 +120,7 @@ _RESULT = (
         metavar="TIME",
         help="Local time of departure, 2027-07-04T08:30; hours in the map count by it.",
     ),
-    click.option(
-        "-o",
-        "--output",
-        "outputs",
-        metavar="FILE",
-        multiple=True,
-        type=click.Path(path_type=Path),
-        help="File to write, more than once if wanted: .geojson, .gpx, .csv, .html (a page with a map), "
-        ".pdf (a sheet to print).",
-    ),
+    outputs_option(".geojson, .gpx, .csv, .html (a page with a map), .pdf (a sheet to print)."),
     click.option(
         "--csv", metavar="FILE", type=click.Path(path_type=Path), help="Table of flagged structures."
     ),

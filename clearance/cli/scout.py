@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from clearance.cli.options import coach_from, coach_options, units_option
+from clearance.cli.options import coach_from, coach_options, outputs_option, units_option
 from clearance.cli.record_options import records_from, records_options
 
 __all__ = ["command"]
@@ -17,15 +17,8 @@ __all__ = ["command"]
 @click.argument("roads", type=click.Path(path_type=Path))
 @click.argument("places", type=click.Path(path_type=Path))
 @click.option("--from", "home", metavar="PLACE", required=True, help="Where the drives begin and end.")
-@click.option(
-    "-o",
-    "--output",
-    "outputs",
-    metavar="FILE",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    help="File to write, more than once if wanted: .geojson, .csv (to be filled in and read by "
-    "`clearance record import`), .txt (a list to print).",
+@outputs_option(
+    ".geojson, .csv (to be filled in and read by `clearance record import`), .txt (a list to print)."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print GeoJSON instead of the list.")
 @coach_options

@@ -7,7 +7,14 @@ from typing import Any
 
 import click
 
-from clearance.cli.options import coaches_from, coaches_options, explain_option, explained, units_option
+from clearance.cli.options import (
+    coaches_from,
+    coaches_options,
+    explain_option,
+    explained,
+    outputs_option,
+    units_option,
+)
 from clearance.cli.record_options import records_from, records_options
 from clearance.core.errors import UsageError
 
@@ -18,16 +25,10 @@ __all__ = ["command"]
 @click.argument("roads", type=click.Path(path_type=Path))
 @click.argument("places", type=click.Path(path_type=Path))
 @click.option("--from", "home", metavar="PLACE", required=True, help="Where every drive begins and ends.")
-@click.option(
-    "-o",
-    "--output",
-    "outputs",
-    metavar="FILE",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    help="File to write, more than once if wanted: .csv, .geojson, .gpkg, .txt (the list), "
+@outputs_option(
+    ".csv, .geojson, .gpkg, .txt (the list), "
     ".html (a page with a map), .pdf (a page for the glove box of each coach), "
-    ".json (a report to compare with later).",
+    ".json (a report to compare with later)."
 )
 @click.option(
     "--tallest",

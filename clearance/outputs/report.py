@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from clearance.core.drive import Drive, Finding, Unverified, Verdict
 from clearance.core.structure import Standing
+from clearance.outputs.lines import wrapped
 from clearance.outputs.measures import Units, clearance_text, clock_text, distance_text, duration_text
 from clearance.outputs.times import stop_text
 from clearance.outputs.wording import (
@@ -19,6 +19,7 @@ from clearance.outputs.wording import (
     facility_text,
     facility_title,
     in_out_text,
+    map_data_text,
     obstacle_text,
     off_road_text,
     place_text,
@@ -31,10 +32,9 @@ from clearance.outputs.wording import (
     verdict_word,
 )
 
-__all__ = ["WIDTH", "drive_text"]
+__all__ = ["drive_text"]
 
-WIDTH = 80
-_INDENT = 4
+_INDENT = " " * 4
 #: A summary names so many of a kind one by one; the files hold all of them.
 _MOST_CLEAR = 12
 _MOST_DIFFERENCES = 6
@@ -52,7 +52,7 @@ def drive_text(drive: Drive, units: Units = Units.FEET) -> str:
     Ends in a line end. No line is longer than 80 columns unless one word is.
     """
     blocks = [
-        [*_wrapped(f"{verdict_word(drive.verdict)}. {verdict_sentence(drive, units)}")],
+        [*wrapped(f"{verdict_word(drive.verdict)}. {verdict_sentence(drive, units)}")],
         _summary(drive, units),
         _blocked(drive, units),
         _stops(drive, units),
@@ -63,25 +63,13 @@ def drive_text(drive: Drive, units: Units = Units.FEET) -> str:
         _listed("Notes", drive.notes),
         _listed("About the map data", drive.info.warnings),
         _listed("Before you go", [*filter(None, [area_text(drive.area)]), *CAUTIONS]),
-        _origin(drive),
+        wrapped(map_data_text(drive.info)),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
-def _wrapped(text: str, indent: int = 0, first: str = "") -> list[str]:
-    """The text in lines; `first` stands before the first line, the others keep its room."""
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=" " * indent + first,
-        subsequent_indent=" " * (indent + len(first)),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
 def _row(label: str, text: str) -> list[str]:
-    return _wrapped(text, first=f"{label:<8}")
+    return wrapped(text, first=f"{label:<8}")
 
 
 def _summary(drive: Drive, units: Units) -> list[str]:
@@ -114,10 +102,10 @@ def _blocked(drive: Drive, units: Units) -> list[str]:
     for finding in drive.in_the_way:
         lines += _finding(finding, drive, units)
     for obstacle in drive.obstacles:
-        lines += _wrapped(obstacle_text(obstacle), first="  - ")
+        lines += wrapped(obstacle_text(obstacle), first="  - ")
     if drive.gets_through is not None and drive.gets_through < drive.coach.need:
         through = clearance_text(drive.gets_through, units)
-        lines += _wrapped(
+        lines += wrapped(
             f"A way exists for a coach that needs no more than {through}, its margin included. "
             "Do not shave the margin to fit: choose another place, or park short of it."
         )
@@ -133,7 +121,7 @@ def _stops(drive: Drive, units: Units) -> list[str]:
             off_road_text(stop, units),
         ]
         if any(told):
-            lines += _wrapped(f"{place_text(stop.place)}: {' '.join(filter(None, told))}", first="  - ")
+            lines += wrapped(f"{place_text(stop.place)}: {' '.join(filter(None, told))}", first="  - ")
     return ["In and out", *lines] if lines else []
 
 
@@ -150,7 +138,7 @@ def _findings(drive: Drive, units: Units) -> list[str]:
         ]
         if len(clear) > _MOST_CLEAR:
             named.append(f"and {len(clear) - _MOST_CLEAR} more")
-        lines += _wrapped("; ".join(named), first="Clear: ")
+        lines += wrapped("; ".join(named), first="Clear: ")
     return ["On the drive, in order", *lines] if lines else []
 
 
@@ -159,19 +147,19 @@ def _finding(finding: Finding, drive: Drive, units: Units) -> list[str]:
     where = distance_text(finding.distance_m, units)
     what = structure_text(finding.structure, finding.road)
     heading = f"{standing_text(finding.standing)} after {where}: {what}, {clearance_or_none(finding, units)}"
-    lines = _wrapped(heading, first=f"{finding.number:>2}  ")
-    lines += _wrapped(advice(finding, drive.coach, units), _INDENT)
+    lines = wrapped(heading, first=f"{finding.number:>2}  ")
+    lines += wrapped(advice(finding, drive.coach, units), _INDENT)
     if drive.pieces and turn_off_text(finding, units):
-        lines += _wrapped(turn_off_text(finding, units), _INDENT)
+        lines += wrapped(turn_off_text(finding, units), _INDENT)
     for line in evidence_lines(finding.structure, units):
-        lines += _wrapped(line, _INDENT, "- ")
+        lines += wrapped(line, f"{_INDENT}- ")
     return lines
 
 
 def _unchecked(drive: Drive, units: Units) -> list[str]:
     lines: list[str] = []
     for part in drive.unchecked:
-        lines += _wrapped(unchecked_text(part, units), first="  - ")
+        lines += wrapped(unchecked_text(part, units), first="  - ")
     return ["Not checked", *lines] if lines else []
 
 
@@ -179,7 +167,7 @@ def _along(drive: Drive, units: Units) -> list[str]:
     lines: list[str] = []
     for facility in drive.along:
         text = f"{facility_title(facility)}, {facility_text(facility, drive.coach, units)}"
-        lines += _wrapped(text, first="  - ")
+        lines += wrapped(text, first="  - ")
     return ["Along the way", *lines] if lines else []
 
 
@@ -190,7 +178,7 @@ def _difference(drive: Drive, units: Units) -> list[str]:
     shown = drive.car.differences[:_MOST_DIFFERENCES]
     for finding in shown:
         what = structure_text(finding.structure, finding.road)
-        lines += _wrapped(
+        lines += wrapped(
             f"{what}: {clearance_or_none(finding, units)}, {standing_text(finding.standing).lower()}",
             first="  - ",
         )
@@ -200,9 +188,4 @@ def _difference(drive: Drive, units: Units) -> list[str]:
 
 
 def _listed(title: str, texts: Sequence[str]) -> list[str]:
-    return [title, *(line for text in texts for line in _wrapped(plain(text), first="  - "))] if texts else []
-
-
-def _origin(drive: Drive) -> list[str]:
-    dated = f" of {plain(drive.info.data_date)[:10]}" if drive.info.data_date else ", date not known"
-    return [*_wrapped(f"Map data{dated} from {plain(drive.info.source)}. {drive.info.attribution}.")]
+    return [title, *(line for text in texts for line in wrapped(plain(text), first="  - "))] if texts else []

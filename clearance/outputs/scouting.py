@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -11,14 +10,15 @@ from clearance.core.scouting import Scouted, Scouting
 from clearance.core.structure import Standing, Structure
 from clearance.outputs.csv_table import table_csv
 from clearance.outputs.geojson import collection_of, feature_of, point_of
+from clearance.outputs.lines import wrapped
 from clearance.outputs.marks import MARKS, PLACE_MARK
 from clearance.outputs.measures import Units, duration_text
-from clearance.outputs.report import WIDTH
 from clearance.outputs.wording import (
     CAUTIONS,
     coach_line,
     evidence_lines,
     kind_text,
+    map_data_text,
     place_text,
     plain,
     structure_text,
@@ -44,32 +44,32 @@ def scout_text(found: Scouting, units: Units = Units.FEET) -> str:
 
     Ends in a line end.
     """
-    blocks: list[list[str]] = [[*_wrapped(_summary(found, units))]]
+    blocks: list[list[str]] = [[*wrapped(_summary(found, units))]]
     if not found.items:
         blocks.append(
-            _wrapped("Nothing that anybody could look at would open or shorten any of these drives.")
+            wrapped("Nothing that anybody could look at would open or shorten any of these drives.")
         )
     blocks += [_item(item, found) for item in found.items]
     if found.blocked:
         named = _named(found.blocked, found)
-        blocks.append(_wrapped(f"No drive fits the coach, whatever is known of these structures: {named}."))
+        blocks.append(wrapped(f"No drive fits the coach, whatever is known of these structures: {named}."))
     if found.problems:
         told = [
             line
             for problem in found.problems
-            for line in _wrapped(
+            for line in wrapped(
                 ": ".join(filter(None, (problem.where, plain(problem.name), plain(problem.text)))), "  - "
             )
         ]
         blocks.append(["Not looked at", *told])
-    blocks.append([line for note in found.notes for line in _wrapped(f"Note: {plain(note)}")])
+    blocks.append([line for note in found.notes for line in wrapped(f"Note: {plain(note)}")])
     blocks.append(
         [
-            *_wrapped(
+            *wrapped(
                 "Measure from the road to the lowest point over the lanes. Never stand in traffic or climb; "
                 "a sign read from the roadside will do. " + CAUTIONS[1]
             ),
-            *_wrapped(_origin(found)),
+            *wrapped(map_data_text(found.info)),
         ]
     )
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
@@ -90,9 +90,9 @@ def _places(count: int) -> str:
 
 def _item(item: Scouted, found: Scouting) -> list[str]:
     structure = item.structure
-    lines = _wrapped(structure_text(structure), f"[ ] {item.number:>2}  ")
+    lines = wrapped(structure_text(structure), f"[ ] {item.number:>2}  ")
     for text in (_effect(item, found), f"{structure.lat:.5f},{structure.lon:.5f}  key {structure.key}"):
-        lines += _wrapped(text, " " * 8)
+        lines += wrapped(text, " " * 8)
     lines.append(" " * 8 + "height ____________  date __________  who ______________")
     return lines
 
@@ -118,22 +118,6 @@ def _named(numbers: Sequence[int], found: Scouting) -> str:
     if len(numbers) > _MOST_NAMED:
         names.append(f"{len(numbers) - _MOST_NAMED} more")
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _origin(found: Scouting) -> str:
-    dated = f" of {found.info.data_date[:10]}" if found.info.data_date else ", date not known"
-    return f"Map data{dated} from {plain(found.info.source)}. {found.info.attribution}."
-
-
-def _wrapped(text: str, first: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
 
 
 # --- files -------------------------------------------------------------------------------------------

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping
 
 from clearance.core.changes import Changes
 from clearance.core.screening import Row, Screening, totals
 from clearance.core.structure import Structure
+from clearance.outputs.lines import wrapped
 from clearance.outputs.listing import origin_text
 from clearance.outputs.measures import Units, clearance_text
-from clearance.outputs.report import WIDTH
 from clearance.outputs.screen_changes import changes_headline, moved_text, structure_change_text
 from clearance.outputs.screen_words import (
     by_key,
@@ -39,13 +38,13 @@ def screen_text(screening: Screening, units: Units = Units.FEET) -> str:
     Ends in a line end. No line is longer than 80 columns unless one word is.
     """
     names, known, sums = coach_names(screening), by_key(screening), totals(screening)
-    blocks = [_wrapped(headline(screening))]
+    blocks = [wrapped(headline(screening))]
     if screening.changes is not None:
         blocks.append(_changes(screening.changes, known, units))
     for number, coach in enumerate(screening.coaches):
-        lines = _wrapped(f"{names[number]}: {coach_line(coach, units)}.")
-        lines += _wrapped(totals_text(sums[number], units))
-        lines += _wrapped(common_bar_text(screening, number, units))
+        lines = wrapped(f"{names[number]}: {coach_line(coach, units)}.")
+        lines += wrapped(totals_text(sums[number], units))
+        lines += wrapped(common_bar_text(screening, number, units))
         rows = screening.of_coach(number)
         if rows:
             lines += ["", _heading(units)]
@@ -54,37 +53,26 @@ def screen_text(screening: Screening, units: Units = Units.FEET) -> str:
         blocks.append(lines)
     if screening.problems:
         told = [
-            line for p in screening.problems for line in _wrapped(problem_text(p, names), "  - ")
+            line for p in screening.problems for line in wrapped(problem_text(p, names), "  - ")
         ]  # fmt: skip
         blocks.append(["Not screened", *told])
-    blocks.append([line for note in screening.notes for line in _wrapped(f"Note: {plain(note)}")])
-    blocks.append([line for text in (*CAUTIONS[:3], origin_text(screening.info)) for line in _wrapped(text)])
+    blocks.append([line for note in screening.notes for line in wrapped(f"Note: {plain(note)}")])
+    blocks.append([line for text in (*CAUTIONS[:3], origin_text(screening.info)) for line in wrapped(text)])
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
 def _changes(changes: Changes, known: Mapping[str, Structure], units: Units) -> list[str]:
-    lines = [*_wrapped(changes_headline(changes))]
+    lines = [*wrapped(changes_headline(changes))]
     for moved in changes.moved:
-        lines += _wrapped(moved_text(moved, known, units), "  - ")
+        lines += wrapped(moved_text(moved, known, units), "  - ")
     shown = changes.structures[:_MOST_CHANGES]
     if shown:
         lines.append("Structures that changed")
         for change in shown:
-            lines += _wrapped(structure_change_text(change, known, units), "  - ")
+            lines += wrapped(structure_change_text(change, known, units), "  - ")
     if len(changes.structures) > len(shown):
         lines.append(f"  - and {len(changes.structures) - len(shown)} more; the JSON report holds all")
     return lines
-
-
-def _wrapped(text: str, first: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
 
 
 def _heading(units: Units) -> str:
@@ -114,7 +102,7 @@ def _row(row: Row, screening: Screening, known: Mapping[str, Structure], units: 
     parts = [f"{name}."] if short != name else []
     parts += reason_parts(row, known, units)
     parts.append(tallest_parts(row, screening.coaches[row.coach].margin, units))
-    return [*lines, *_wrapped(" ".join(parts), " " * 5)]
+    return [*lines, *wrapped(" ".join(parts), " " * 5)]
 
 
 def _away(metres: float, units: Units) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -12,9 +11,9 @@ from clearance.core.tradeoff import TradeOff, TradeOffs
 from clearance.outputs.csv_table import table_csv
 from clearance.outputs.geojson import collection_of, drive_geojson
 from clearance.outputs.json_report import drive_json
+from clearance.outputs.lines import wrapped
 from clearance.outputs.measures import Units, clearance_text, distance_text, duration_text
 from clearance.outputs.page_parts import asset, content_policy, font_faces
-from clearance.outputs.report import WIDTH
 from clearance.outputs.tradeoff_chart import trade_offs_line, way_chart, way_chart_rows, worth_showing
 from clearance.outputs.wording import CAUTIONS, coach_line, place_text, plain, structure_text, verdict_word
 
@@ -51,8 +50,8 @@ def trade_offs_text(found: TradeOffs, units: Units = Units.FEET) -> str:
     """
     shown = worth_showing(found.choices)
     blocks = [
-        _wrapped(f"{_where(found)}: {_sentence(found, units)}"),
-        _wrapped(f"{trade_offs_line(found.choices)}."),
+        wrapped(f"{_where(found)}: {_sentence(found, units)}"),
+        wrapped(f"{trade_offs_line(found.choices)}."),
         [
             f"{'not verified':>12}  {'time':<11} {'distance':<9} verdict",
             *(
@@ -61,9 +60,9 @@ def trade_offs_text(found: TradeOffs, units: Units = Units.FEET) -> str:
             ),
         ],
         [line for choice in shown if choice.unverified for line in _passed(choice)],
-        _wrapped(_left_out(found)),
+        wrapped(_left_out(found)),
         [*_listed(found.notes)],
-        [*_wrapped(CAUTIONS[1])],
+        [*wrapped(CAUTIONS[1])],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -103,7 +102,7 @@ def _passed(choice: TradeOff) -> list[str]:
     told = "; ".join(texts[:_MOST_NAMED])
     if len(texts) > _MOST_NAMED:
         told += f"; and {len(texts) - _MOST_NAMED} more"
-    return _wrapped(f"with {choice.unverified}: {told}", "  - ")
+    return wrapped(f"with {choice.unverified}: {told}", "  - ")
 
 
 def _unverified(drive: Drive) -> list[Finding]:
@@ -111,18 +110,7 @@ def _unverified(drive: Drive) -> list[Finding]:
 
 
 def _listed(notes: Sequence[str]) -> list[str]:
-    return [line for note in notes for line in _wrapped(f"Note: {plain(note)}")]
-
-
-def _wrapped(text: str, first: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return [line for note in notes for line in wrapped(f"Note: {plain(note)}")]
 
 
 # --- files -------------------------------------------------------------------------------------------

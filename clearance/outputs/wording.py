@@ -22,6 +22,7 @@ from clearance.core.drive import (
     Unverified,
     Verdict,
 )
+from clearance.core.extract import ExtractInfo
 from clearance.core.facility import Facility, FacilityKind
 from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
@@ -56,6 +57,7 @@ __all__ = [
     "headroom_text",
     "in_out_text",
     "kind_text",
+    "map_data_text",
     "obstacle_text",
     "off_road_text",
     "place_text",
@@ -146,6 +148,12 @@ def standing_text(standing: Standing) -> str:
 def verdict_word(verdict: Verdict) -> str:
     """The verdict as a label, in capitals so that it shows without colour."""
     return _VERDICT[verdict]
+
+
+def map_data_text(info: ExtractInfo) -> str:
+    """Of which day the map data is, where it came from, and whose it is."""
+    dated = f" of {plain(info.data_date)[:10]}" if info.data_date else ", date not known"
+    return f"Map data{dated} from {plain(info.source)}. {info.attribution}."
 
 
 def place_text(place: Place) -> str:

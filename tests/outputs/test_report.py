@@ -8,8 +8,9 @@ from datetime import datetime
 import pytest
 
 from clearance.core.drive import Drive
+from clearance.outputs.lines import WIDTH
 from clearance.outputs.measures import Units
-from clearance.outputs.report import WIDTH, drive_text
+from clearance.outputs.report import drive_text
 from clearance.outputs.wording import CAUTIONS
 from tests.outputs import samples
 
