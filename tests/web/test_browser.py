@@ -185,7 +185,7 @@ def test_a_drive_shows_its_other_ways(opener: Opener) -> None:
 def slow_screen(files: Any, *given: Any, tell: Any) -> Any:
     """A screening that can be watched."""
     tell("screening", 2, 6)
-    time.sleep(1.5)
+    time.sleep(4)
     return work.screen(files, *given, tell=tell)
 
 
