@@ -1,4 +1,5 @@
-// The roads beneath the drive: packed lines drawn on one canvas, and their names.
+// What the page of a drive and that of a screening share: the roads beneath, as packed lines drawn on one canvas with
+// their names; the map with both scales; the switch of units.
 "use strict";
 
 const BaseMap = (() => {
@@ -178,3 +179,32 @@ const BaseMap = (() => {
     return redraw;
   };
 })();
+
+// The buttons; `words` holds what to say once each is pressed.
+const UnitSwitch = (words) => {
+  const root = document.documentElement;
+  const status = document.getElementById("status");
+  const switches = document.querySelectorAll("button[data-units]");
+  for (const button of switches) {
+    button.addEventListener("click", () => {
+      root.dataset.units = button.dataset.units;
+      for (const other of switches) other.setAttribute("aria-pressed", String(other === button));
+      status.textContent = words[button.dataset.units];
+    });
+  }
+  return switches;
+};
+
+const FramedMap = (credit, options) => {
+  const map = L.map("map", { zoomControl: true, attributionControl: true, maxZoom: 19, zoomSnap: 0.25, ...options });
+  map.attributionControl.setPrefix(false);
+  const attribution = document.createElement("span");
+  attribution.textContent = credit;
+  map.attributionControl.addAttribution(attribution.innerHTML);
+  for (const [unit, name] of [["metric", "m"], ["imperial", "ft"]]) {
+    const scale = L.control.scale({ metric: unit === "metric", imperial: unit === "imperial" }).addTo(map);
+    scale.getContainer().classList.add(name);
+    scale.getContainer().setAttribute("aria-hidden", "true");
+  }
+  return map;
+};

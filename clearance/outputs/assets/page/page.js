@@ -4,7 +4,6 @@
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
   const root = document.documentElement;
-  const status = document.getElementById("status");
   const still = window.matchMedia("(prefers-reduced-motion: reduce)");
   const words = {
     feet: "Lengths and distances are now in feet and miles.",
@@ -14,27 +13,11 @@
 
   // --- units ---
 
-  const switches = document.querySelectorAll("button[data-units]");
-  for (const button of switches) {
-    button.addEventListener("click", () => {
-      root.dataset.units = button.dataset.units;
-      for (const other of switches) other.setAttribute("aria-pressed", String(other === button));
-      status.textContent = words[button.dataset.units];
-    });
-  }
+  const switches = UnitSwitch(words);
 
   // --- map ---
 
-  const map = L.map("map", { zoomControl: true, attributionControl: true, maxZoom: 19, minZoom: 5, zoomSnap: 0.25, zoomAnimation: !still.matches });
-  map.attributionControl.setPrefix(false);
-  const attribution = document.createElement("span");
-  attribution.textContent = data.attribution;
-  map.attributionControl.addAttribution(attribution.innerHTML);
-  for (const [unit, name] of [["metric", "m"], ["imperial", "ft"]]) {
-    const scale = L.control.scale({ metric: unit === "metric", imperial: unit === "imperial" }).addTo(map);
-    scale.getContainer().classList.add(name);
-    scale.getContainer().setAttribute("aria-hidden", "true");
-  }
+  const map = FramedMap(data.attribution, { minZoom: 5, zoomAnimation: !still.matches });
 
   const colour = (name) => getComputedStyle(root).getPropertyValue(name).trim();
   const car = L.polyline(data.car, { interactive: false });

@@ -11,7 +11,6 @@
 
   // --- units ---
 
-  const switches = document.querySelectorAll("button[data-units]");
   const words = {
     feet: "Lengths and distances are now in feet and miles.",
     metres: "Lengths and distances are now in metres and kilometres.",
@@ -22,26 +21,11 @@
     ...data.words,
   };
   const whole = data.whole !== false;
-  for (const button of switches) {
-    button.addEventListener("click", () => {
-      root.dataset.units = button.dataset.units;
-      for (const other of switches) other.setAttribute("aria-pressed", String(other === button));
-      status.textContent = words[button.dataset.units];
-    });
-  }
+  UnitSwitch(words);
 
   // --- map ---
 
-  const map = L.map("map", { zoomControl: true, attributionControl: true, maxZoom: 19, minZoom: 4, zoomSnap: 0.25, zoomAnimation: !still.matches });
-  map.attributionControl.setPrefix(false);
-  const attribution = document.createElement("span");
-  attribution.textContent = data.attribution;
-  map.attributionControl.addAttribution(attribution.innerHTML);
-  for (const [unit, name] of [["metric", "m"], ["imperial", "ft"]]) {
-    const scale = L.control.scale({ metric: unit === "metric", imperial: unit === "imperial" }).addTo(map);
-    scale.getContainer().classList.add(name);
-    scale.getContainer().setAttribute("aria-hidden", "true");
-  }
+  const map = FramedMap(data.attribution, { minZoom: 4, zoomAnimation: !still.matches });
   const everything = L.latLngBounds(data.marks.map((mark) => mark.at));
   const showAll = (animate) => map.fitBounds(everything, { padding: [60, 60], maxZoom: 16, animate });
   showAll(false);
