@@ -22,7 +22,7 @@ from clearance.assess.pieces import pieces_of
 from clearance.assess.turn_off import with_turn_offs
 from clearance.core.conditions import Window
 from clearance.core.drive import Drive, Finding, Piece, Stop, Verdict
-from clearance.core.errors import NoWayError
+from clearance.core.errors import NoWayError, UsageError
 from clearance.network.known import area_known
 from clearance.routing.snap import Snap
 
@@ -74,8 +74,11 @@ def plan_day(
     Conditions in the map (times, days) are judged for the time from departure to arrival; without a
     departure every restriction is assumed to hold.
 
-    Raises PlaceError for a place far from any road, NoWayError where not even a car gets there.
+    Raises UsageError for fewer than two halts, PlaceError for a place far from any road, NoWayError where not
+    even a car gets there.
     """
+    if len(halts) < 2:
+        raise UsageError(f"a drive needs two places, a start and an end; {len(halts)} given")
     length = FIRST_WINDOW + timedelta(seconds=sum(h.stay_s for h in halts))
     while True:
         window = None
@@ -206,7 +209,7 @@ def _meet(case: Case, halts: Sequence[Halt], car: CarBeside) -> Met:
 def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs, *, car: CarBeside) -> Drive:
     pieces: list[Piece] = []
     findings: list[Finding] = []
-    stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=len(halts) == 1)]
+    stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=False)]
     distance = seconds = 0.0
     for leg, route in enumerate(legs.routes):
         distance, seconds = stops[-1].distance_m, stops[-1].leaves_s

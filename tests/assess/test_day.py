@@ -12,7 +12,7 @@ from clearance.assess.day import Halt, plan_day, reordered
 from clearance.assess.legs import TURN_ROUND_S
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
-from clearance.core.errors import NoWayError, PlaceError
+from clearance.core.errors import NoWayError, PlaceError, UsageError
 from clearance.core.lengths import Length
 from clearance.core.structure import Kind, Standing
 from clearance.network.network import Network
@@ -264,6 +264,12 @@ def test_no_way_at_all_and_no_road_near() -> None:
         drive(network, halts=[halt(100, 0), halt(5200, 0)])
     with pytest.raises(PlaceError):
         drive(network, halts=[halt(100, 0), halt(0, 3000)])
+
+
+@pytest.mark.parametrize(("halts", "given"), [([], 0), ([halt(*START, stay_s=600)], 1)])
+def test_fewer_than_two_places_are_no_drive(halts: list[Halt], given: int) -> None:
+    with pytest.raises(UsageError, match=f"two places, a start and an end; {given} given"):
+        plan_day(two_ways(), COACH, halts, unverified=Unverified.AVOID)
 
 
 def test_stays_and_arrival_times_add_up() -> None:
