@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from itertools import pairwise, permutations
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from pyproj import Geod
 
 from clearance.assess.day import Halt, plan_day, reordered
 from clearance.assess.legs import TURN_ROUND_S
+from clearance.assess.order import MOST_EXACT
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
 from clearance.core.errors import NoWayError, PlaceError, UsageError
@@ -368,3 +371,226 @@ def test_a_day_of_several_stops_hangs_together(seed: int) -> None:
             assert turn.distance_m == pytest.approx(finding.distance_m - turn.before_m, abs=0.01)
             assert (turn.lon, turn.lat) == pytest.approx(along(found, turn.distance_m), abs=2e-6)
             assert turn.distance_m >= found.stops[leg].distance_m - 0.01
+
+
+# --- times ----------------------------------------------------------------------------------------------
+
+
+def limited(when: str) -> Network:
+    """Low Street under 14'6", but 3.5 m at such times."""
+    return two_ways({"maxheight": "14'6\"", "maxheight:conditional": f"3.5 @ ({when})"})
+
+
+@pytest.mark.parametrize(("hour", "minute", "way"), [(4, 50, DIRECT), (5, 10, ROUND)])
+def test_a_short_drive_is_judged_for_two_hours(hour: int, minute: int, way: list[str]) -> None:
+    departure = datetime(2026, 7, 1, hour, minute)
+    assert roads(drive(limited("07:00-19:00"), departure=departure)) == way
+
+
+@pytest.mark.parametrize(("when", "way"), [("12:50-20:00", ROUND), ("13:10-20:00", DIRECT)])
+def test_the_time_of_a_drive_grows_by_its_stays_and_no_more(when: str, way: list[str]) -> None:
+    """Two hours and a stay of three, from eight."""
+    stops = [halt(*START), halt(-200, 0, stay_s=3 * 3600), halt(*END)]
+    found = drive(limited(when), halts=stops, departure=datetime(2026, 7, 1, 8))
+    assert [p.road for p in found.pieces][-3:] == way
+
+
+@pytest.mark.parametrize(("more", "way"), [(0, DIRECT), (1, ROUND)])
+def test_over_more_than_a_fortnight_every_condition_holds(more: int, way: list[str]) -> None:
+    stops = [halt(*START), halt(-200, 0, stay_s=14 * 86_400 - 2 * 3600 + more), halt(*END)]
+    found = drive(limited("Dec"), halts=stops, departure=datetime(2026, 7, 1, 8))
+    assert roads(found)[-3:] == way
+
+
+def slow_town(when: str) -> Network:
+    """The two ways behind a track of 12 km at 5 km/h, which takes two hours and 24 minutes."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (-12_100, 0), 2: (0, 0), 3: (1000, 0), 4: (1500, 0), 5: (0, 1000), 6: (1000, 1000),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    town.way(10, [1, 2], {"highway": "residential", "name": "West Road", "maxspeed": "5"})
+    low = {"maxheight": "5", "maxheight:conditional": f"3.5 @ ({when})"}
+    town.way(11, [2, 3], {"highway": "residential", "name": "Low Street"} | low)
+    town.way(12, [2, 5, 6, 3], {"highway": "residential", "name": "High Street"})
+    town.way(13, [3, 4], {"highway": "residential", "name": "East Road"})
+    return network_of(town.extract())
+
+
+@pytest.mark.parametrize(("when", "way"), [("12:30-20:00", ROUND), ("13:00-20:00", DIRECT)])
+def test_a_drive_of_more_than_two_hours_is_judged_for_twice_its_time(when: str, way: list[str]) -> None:
+    """From eight it comes to the low street at 10:24, and is judged up to 12:50 or so."""
+    found = drive(slow_town(when), halts=[halt(-12_000, 0), halt(*END)], departure=datetime(2026, 7, 1, 8))
+    assert 2.4 * 3600 < found.duration_s < 2.6 * 3600
+    assert roads(found) == way
+
+
+# --- the order of stops ---------------------------------------------------------------------------------
+
+
+def cost_of(network: Network, coach: Coach, halts: Sequence[Halt]) -> tuple[float, bool]:
+    """What the day in this order costs by `plan_day`, and whether a place was moved off an island."""
+    try:
+        day = plan_day(network, coach, halts, unverified=Unverified.ACCEPT)
+    except NoWayError:
+        return np.inf, False
+    if day.verdict is Verdict.BLOCKED:
+        return np.inf, bool(day.notes) and "cut off" in day.notes[0]
+    return day.duration_s + day.policy_seconds, bool(day.notes)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_best_order_is_that_of_the_cheapest_day(seed: int) -> None:
+    """Every order planned by itself, turning round at dead ends counted."""
+    chance = np.random.default_rng(seed)
+    network = grid_town(seed)
+    halts = [halt(x, y, name=f"{x:.0f}") for x, y in chance.uniform(0, 380, (4 + seed % 2, 2)).tolist()]
+    coach = Coach(height=LOWER.height, margin=LOWER.margin, towing=seed % 3 == 0)
+    costs = []
+    for middle in permutations(halts[1:-1]):
+        cost, moved = cost_of(network, coach, [halts[0], *middle, halts[-1]])
+        if moved:
+            return
+        costs.append(cost)
+    found, said = reordered(network, coach, halts, unverified=Unverified.ACCEPT)
+    if np.isinf(costs).all():
+        assert found == halts
+        assert "no order" in said
+        return
+    assert (found[0], found[-1]) == (halts[0], halts[-1])
+    assert {h.place for h in found} == {h.place for h in halts}
+    assert cost_of(network, coach, found)[0] == pytest.approx(min(costs), abs=1e-6)
+
+
+def test_the_order_is_the_best_at_the_time_of_the_drive() -> None:
+    """By day the low street is closed: the stop beyond it is driven to by way of the one on the detour."""
+    network = limited("07:00-19:00")
+    stops = [halt(*START), halt(1200, 0, name="beyond"), halt(0, 900, name="detour"), halt(1400, 0)]
+
+    def order(departure: datetime | None) -> list[str]:
+        found, _ = reordered(network, COACH, stops, unverified=Unverified.AVOID, departure=departure)
+        return [h.place.name for h in found[1:-1]]
+
+    assert order(datetime(2026, 7, 1, 9)) == order(None) == ["detour", "beyond"]
+    assert order(datetime(2026, 7, 1, 4, 50)) == order(datetime(2026, 7, 1, 20))
+    night = [
+        cost_at(network, [stops[0], *middle, stops[-1]], datetime(2026, 7, 1, 20))
+        for middle in (stops[1:3], stops[2:0:-1])
+    ]
+    cheaper = ["beyond", "detour"] if night[0] < night[1] else ["detour", "beyond"]
+    assert order(datetime(2026, 7, 1, 20)) == cheaper
+
+
+def cost_at(network: Network, halts: Sequence[Halt], departure: datetime) -> float:
+    day = plan_day(network, COACH, halts, unverified=Unverified.AVOID, departure=departure)
+    return day.duration_s + day.policy_seconds
+
+
+def test_stops_without_names_are_told_by_their_numbers() -> None:
+    network = two_ways({"maxheight": "16'"})
+    stops = [halt(-400, 0), halt(1300, 0), halt(500, 0), halt(700, 0, name="near"), halt(1400, 0)]
+    found, said = reordered(network, COACH, stops, unverified=Unverified.AVOID)
+    assert found == [stops[n] for n in (0, 2, 3, 1, 4)]
+    assert said == "stops put in the best order: stop 2, near, stop 1"
+
+
+def test_an_order_of_many_stops_is_not_said_to_be_the_best() -> None:
+    network = two_ways({"maxheight": "16'"})
+    middle = [halt(x, 0, name=f"at {x}") for x in range(1300, 200, -100)]
+    stops = [halt(-400, 0), *middle, halt(1400, 0)]
+    found, said = reordered(network, COACH, stops, unverified=Unverified.AVOID)
+    assert found == [stops[0], *middle[::-1], stops[-1]]
+    assert len(middle) == MOST_EXACT + 1
+    told = ", ".join(h.place.name for h in middle[::-1])
+    assert said == f"stops put in a good order, not surely the best as there are more than 10: {told}"
+
+
+# --- what is for the ends of a drive only -----------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def estate() -> Network:
+    """Low Street under a railway, High Street slowly round it; both lead to a private estate.
+
+    Estate Road runs from (1000, 0) by (1300, 400) to (1000, 800), Estate Row beside it by (1100, 400).
+    """
+    town = Town()
+    for ref, (x, y) in {
+        1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (1500, 0), 5: (0, 800), 6: (1000, 800), 7: (1300, 400),
+        8: (1100, 400), 9: (1400, 400), 11: (500, -50), 12: (500, 50),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    for ref, nodes, name in (
+        (10, [1, 2], "West Road"),
+        (11, [2, 3], "Low Street"),
+        (13, [3, 4], "East Road"),
+    ):
+        town.way(ref, nodes, {"highway": "residential", "name": name})
+    town.way(12, [2, 5, 6], {"highway": "residential", "name": "High Street", "maxspeed": "15"})
+    private = {"highway": "residential", "access": "private"}
+    town.way(14, [3, 7, 6], private | {"name": "Estate Road"}).way(15, [7, 9], private)
+    town.way(16, [3, 8, 6], private | {"name": "Estate Row"})
+    town.way(20, [11, 12], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    return network_of(town.extract())
+
+
+IN_ESTATE = (1100.0, 400.0 / 3)  # on Estate Road, between (1000, 0) and its side lane
+
+
+def test_a_turn_off_leads_over_private_roads_of_the_stop_ahead(estate: Network) -> None:
+    day = drive(estate, halts=[halt(*START), halt(*IN_ESTATE), halt(*END)], unverified=Unverified.ACCEPT)
+    alone = drive(estate, halts=[halt(*START), halt(*IN_ESTATE)], unverified=Unverified.ACCEPT)
+    (finding,) = alone.findings
+    assert finding.turn_off is not None
+    assert (finding.turn_off.onto, finding.turn_off.leads_on) == ("High Street", True)
+    assert day.findings[0].turn_off == finding.turn_off
+
+
+@pytest.mark.parametrize(("before", "onto"), [([], "Estate Row"), ([halt(*END)], "Estate Road")])
+def test_a_turn_off_leads_over_private_roads_of_the_stop_behind(
+    estate: Network, before: list[Halt], onto: str
+) -> None:
+    """Out of the estate by the one street or, coming through it, by the other; the other leads round."""
+    stops = [*before, halt(*IN_ESTATE), halt(*START), halt(-450, 0)]
+    found = drive(estate, halts=stops, unverified=Unverified.ACCEPT)
+    (finding,) = found.findings
+    assert finding.turn_off is not None
+    assert (finding.turn_off.onto, finding.turn_off.leads_on) == (onto, True)
+
+
+# --- where nothing leads ----------------------------------------------------------------------------------
+
+
+def test_the_ends_of_a_part_that_no_way_leads_over_are_named_in_order() -> None:
+    town = Town().node(1, 0, 0).node(2, 500, 0).node(3, 5000, 0).node(4, 5500, 0)
+    town.way(10, [1, 2]).way(11, [3, 4])
+    network = network_of(town.extract())
+    named = [halt(50, 0, name="A"), halt(400, 0, name="B"), halt(5200, 0, name="C")]
+    for stops, told in (
+        (named, "from B to C in"),
+        ([named[0], named[2], named[1]], "from A to C in"),
+        ([halt(100, 0), named[2]], "from {1:.5f},{0:.5f} to C in".format(*lonlat(100, 0))),
+        ([named[0], halt(5200, 0)], "from A to {1:.5f},{0:.5f} in".format(*lonlat(5200, 0))),
+    ):
+        with pytest.raises(NoWayError, match=f"no way leads {told} the map data, whatever the vehicle"):
+            drive(network, halts=stops)
+
+
+def test_a_structure_that_the_coach_passes_is_no_difference_to_the_car() -> None:
+    """Both pass a railway of unknown height; the car alone passes one that is too low."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (1500, 0), 5: (0, 800), 6: (1000, 800),
+        11: (500, -50), 12: (500, 50), 13: (-200, -50), 14: (-200, 50),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    town.way(10, [1, 2]).way(13, [3, 4]).way(12, [2, 5, 6, 3])
+    town.way(11, [2, 3], {"highway": "residential", "maxheight": "3"})
+    for ref, nodes, name in ((20, [11, 12], "Low Line"), (21, [13, 14], "West Line")):
+        town.way(ref, nodes, {"railway": "rail", "bridge": "yes", "layer": "1", "name": name})
+    found = drive(network_of(town.extract()), unverified=Unverified.ACCEPT)
+    assert [f.structure.name for f in found.findings] == ["West Line"]
+    assert found.car is not None
+    assert [(f.number, f.structure.name) for f in found.car.differences] == [(1, "Low Line")]
+    for before, after in pairwise(found.car.points):
+        assert before != after
