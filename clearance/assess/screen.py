@@ -98,6 +98,8 @@ def screen(
                 rows.append(told)
             else:
                 problems.append(told)
+    # What the owner recorded may stand on a road by itself, as no element of the map.
+    on_roads = {*np.unique(network.hit_structure).tolist(), *network.nodehit_structure.tolist()}
     return Screening(
         home=home,
         coaches=tuple(coaches),
@@ -105,7 +107,7 @@ def screen(
         info=network.info,
         rows=sorted_rows(rows, sort_by),
         problems=_joined(problems, len(coaches)),
-        structures=tuple(s for s in network.structures if s.spans or s.nodes),
+        structures=tuple(s for k, s in enumerate(network.structures) if s.spans or s.nodes or k in on_roads),
     )
 
 

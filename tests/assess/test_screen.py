@@ -12,14 +12,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clearance.assess.day import Halt, plan_day
+from clearance.assess.records import with_records
 from clearance.assess.screen import screen
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
 from clearance.core.errors import NoWayError, PlaceError
 from clearance.core.lengths import Length
 from clearance.core.places import Place
+from clearance.core.record import Record
 from clearance.core.screening import Admitted, Destination, Leg, Row, Screening, SortBy, totals
-from clearance.core.structure import Direction, Standing
+from clearance.core.structure import Direction, Kind, Standing
 from clearance.network.build import build_network
 from clearance.network.network import Network
 from clearance.workflow import network_of
@@ -414,3 +416,115 @@ def test_order_of_rows_and_sums() -> None:
     (sums,) = totals(screened(town, near, GOAL, middle))
     assert (sums.clear, sums.care, sums.blocked, sums.unverified) == (2, 1, 0, 1)
     assert sums.rows == 3
+
+
+def test_a_recorded_height_that_stands_on_a_road_by_itself_is_among_the_structures() -> None:
+    """Rows tell of a branch by its key; what stands beside the road, as a car park, they never tell of."""
+    lon, lat = lonlat(300, 8)
+    branch = Record(
+        uid="12" * 16, height=Length.from_feet(12), raw="12'", date="2026-05-05", who="Ines", lon=lon, lat=lat
+    )
+    network = with_records(two_ways(), [branch]).network
+    found = screened(network, GOAL)
+    (row,) = found.rows
+    listed = {s.key: s for s in found.structures}
+    assert [listed[f.key].kind for f in row.avoided] == [Kind.LIMIT]
+    assert [s.kind for s in found.structures] == [Kind.RAIL_BRIDGE, Kind.LIMIT]
+    town = Town().node(1, 0, 0).node(2, 500, 0)
+    for ref, (x, y) in {3: (100, 50), 4: (200, 50), 5: (200, 100), 6: (100, 100)}.items():
+        town.node(ref, x, y)
+    town.way(10, [1, 2]).way(11, [3, 4, 5, 6, 3], {"amenity": "parking", "parking": "multi-storey"})
+    beside = network_of(town.extract())
+    assert [s.kind for s in beside.structures] == [Kind.CAR_PARK]
+    assert screened(beside, place(400, 0), home=place(50, 0)).structures == ()
+
+
+def test_problems_come_in_the_order_of_the_list() -> None:
+    """That no way leads back is found out last, and told first."""
+    town = Town().node(1, 0, 0).node(2, 500, 0).node(3, 1000, 0).node(4, 1400, 0)
+    town.way(10, [1, 2]).way(11, [2, 3], {"highway": "residential", "oneway": "yes"}).way(12, [3, 4])
+    for ref, x in ((5, 1400), (6, 3000), (7, 3000), (8, 1400)):
+        town.node(ref, x, 300 if ref > 6 else 0)
+    town.way(13, [4, 5, 6, 7, 8, 4])
+    found = screened(
+        network_of(town.extract()), place(3000, 150, "Isle"), place(500, 5000, "Far"), home=place(100, 0)
+    )
+    assert [(p.where, p.name) for p in found.problems] == [("line 2", "Isle"), ("line 3", "Far")]
+
+
+@pytest.mark.parametrize("towing", [False, True])
+def test_a_place_in_a_private_blind_lane_stays_there(towing: bool) -> None:
+    """Only one of its two directions can be driven to; the public road is near enough to be taken for it."""
+    town = Town().node(1, -500, 0).node(2, 0, 0).node(3, 500, 0).node(4, 0, 120)
+    town.way(10, [1, 2, 3]).way(11, [2, 4], {"highway": "service", "access": "private"})
+    row = one(
+        network_of(town.extract()),
+        place(0, 60, "Lane"),
+        home=place(-400, 0),
+        coaches=(replace(COACH, towing=towing),),
+    )
+    assert row.notes == ()
+    assert row.off_road_m == pytest.approx(0, abs=0.1)
+    assert row.there is not None
+    assert row.back is not None
+    assert row.there.distance_m == pytest.approx(460, abs=1)
+    assert row.there.car_distance_m == pytest.approx(460, abs=1)
+    assert row.back.distance_m == pytest.approx(460, abs=1)
+    assert row.in_out is not None
+    assert row.in_out.dead_end_m == pytest.approx(60, abs=1)
+
+
+@pytest.mark.parametrize("x", [200, 800])
+@pytest.mark.parametrize("turned", [False, True])
+def test_round_a_block_the_shorter_way_there_is_taken(x: float, turned: bool) -> None:
+    """There and back takes as long both ways about; the place lies nearer one of the corners."""
+    town = Town()
+    for ref, (px, py) in {
+        1: (500, -500),
+        2: (500, 0),
+        3: (0, 0),
+        4: (0, 300),
+        5: (1000, 300),
+        6: (1000, 0),
+    }.items():
+        town.node(ref, px, py)
+    ring = [2, 3, 4, 5, 6, 2]
+    town.way(10, [1, 2]).way(11, ring[::-1] if turned else ring)
+    row = one(network_of(town.extract()), place(x, 300, "Block"), home=place(500, -400))
+    assert row.there is not None
+    assert row.back is not None
+    assert row.there.distance_m == pytest.approx(400 + 500 + 300 + 200, rel=1e-3)
+    assert row.back.distance_m == pytest.approx(400 + 500 + 300 + 800, rel=1e-3)
+
+
+@pytest.mark.parametrize("slower", ["forward", "backward"])
+@pytest.mark.parametrize("x", [300, 700])
+def test_round_a_block_less_than_half_a_second_decides(slower: str, x: float) -> None:
+    """1,000 m at 30 and at 29.9 km/h: the quicker sum there and back counts, not the quicker way there."""
+    town = Town()
+    for ref, (px, py) in {
+        1: (500, -500),
+        2: (500, 0),
+        3: (0, 0),
+        4: (0, 300),
+        5: (1000, 300),
+        6: (1000, 0),
+    }.items():
+        town.node(ref, px, py)
+    town.way(10, [1, 2]).way(11, [2, 3, 4], {"highway": "residential", "maxspeed": "30"})
+    speeds = {"maxspeed": "30", f"maxspeed:{slower}": "29.9"}
+    town.way(12, [4, 5], {"highway": "residential"} | speeds).way(13, [5, 6, 2])
+    row = one(network_of(town.extract()), place(x, 300, "Block"), home=place(500, -400))
+    whole = 2 * 400 + 500 + 300 + 1000 + 300 + 500
+    assert row.there is not None
+    assert row.there.distance_m + row.back.distance_m == pytest.approx(whole, rel=1e-3)  # type: ignore[union-attr]
+    west = row.there.distance_m == pytest.approx(400 + 500 + 300 + x, rel=1e-3)
+    assert west is (slower == "backward")
+
+
+def test_what_is_blocked_tells_how_far_its_road_is() -> None:
+    network = two_ways({"maxheight": "3"}, {"maxheight": "3"})
+    row = one(network, place(1200, 20, "Mill"))
+    assert row.verdict is Verdict.BLOCKED
+    assert row.off_road_m == pytest.approx(20, abs=0.1)
+    assert one(two_ways(), place(1200, 20, "Mill")).off_road_m == pytest.approx(20, abs=0.1)
