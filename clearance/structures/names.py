@@ -54,33 +54,38 @@ class Names:
 
 _NOTHING = Names()
 
+#: Every way to write a kind of street, by the first of each row; an extension is of any kind.
 _STREETS = {
-    **dict.fromkeys(("street", "st", "str"), "street"),
-    **dict.fromkeys(("avenue", "ave", "av", "aven", "avenu"), "avenue"),
-    **dict.fromkeys(("road", "rd"), "road"),
-    **dict.fromkeys(("drive", "dr"), "drive"),
-    **dict.fromkeys(("boulevard", "blvd", "bvd", "boul"), "boulevard"),
-    **dict.fromkeys(("lane", "ln"), "lane"),
-    **dict.fromkeys(("court", "ct"), "court"),
-    **dict.fromkeys(("place", "pl"), "place"),
-    **dict.fromkeys(("parkway", "pkwy", "pky", "pkway", "prkwy"), "parkway"),
-    **dict.fromkeys(("highway", "hwy", "hiway"), "highway"),
-    **dict.fromkeys(("expressway", "expwy", "expy", "xway"), "expressway"),
-    **dict.fromkeys(("freeway", "fwy"), "freeway"),
-    **dict.fromkeys(("turnpike", "tpke", "tpk", "pike"), "pike"),
-    **dict.fromkeys(("circle", "cir"), "circle"),
-    **dict.fromkeys(("terrace", "ter", "terr"), "terrace"),
-    **dict.fromkeys(("square", "sq"), "square"),
-    **dict.fromkeys(("way", "wy"), "way"),
-    **dict.fromkeys(("trail", "trl", "tr"), "trail"),
-    **dict.fromkeys(("alley", "aly"), "alley"),
-    **dict.fromkeys(("extension", "ext"), ""),
+    form: forms[0]
+    for forms in (
+        ("street", "st", "str"),
+        ("avenue", "ave", "av", "aven", "avenu"),
+        ("road", "rd"),
+        ("drive", "dr"),
+        ("boulevard", "blvd", "bvd", "boul"),
+        ("lane", "ln"),
+        ("court", "ct"),
+        ("place", "pl"),
+        ("parkway", "pkwy", "pky", "pkway", "prkwy"),
+        ("highway", "hwy", "hiway"),
+        ("expressway", "expwy", "expy", "xway"),
+        ("freeway", "fwy"),
+        ("turnpike", "tpke", "tpk", "pike"),
+        ("circle", "cir"),
+        ("terrace", "ter", "terr"),
+        ("square", "sq"),
+        ("way", "wy"),
+        ("trail", "trl", "tr"),
+        ("alley", "aly"),
+        ("", "extension", "ext"),
+    )
+    for form in forms
+    if form
 }
 _SIDES = {
-    **dict.fromkeys(("n", "no", "north"), "n"),
-    **dict.fromkeys(("s", "so", "south"), "s"),
-    **dict.fromkeys(("e", "east"), "e"),
-    **dict.fromkeys(("w", "west"), "w"),
+    form: forms[0]
+    for forms in (("n", "no", "north"), ("s", "so", "south"), ("e", "east"), ("w", "west"))
+    for form in forms
 }
 _HEADINGS = {
     f"{short}{tail}": short[0].upper()
@@ -123,7 +128,7 @@ _GENERIC = frozenset(
     {
         *("local", "city", "town", "county", "private", "public", "access", "service", "unnamed", "frontage"),
         *("ramp", "ramps", "municipal", "township", "twp", "rural", "farm", "field", "entrance", "exit"),
-        *("the", "of", "and", "to", "from", "over", "under", "at", "on", "off", "route", "rte", "rt", "ramp"),
+        *("the", "of", "and", "to", "from", "over", "under", "at", "on", "off", "route", "rte", "rt"),
         *(
             "connector",
             "interchange",
@@ -219,19 +224,19 @@ def _name(words: list[str], *, full: bool) -> _Name | None:
     street = side = cut = ""
     own: list[str] = []
     last = words[-1] if words else ""
-    if full and len(words) > 1 and len(last) >= _STUMP and last not in _STREETS:
+    if full and len(words) > 1 and len(last) >= _STUMP:
         kinds = {kind for word, kind in _STREETS.items() if word.startswith(last)}
         if len(kinds) == 1:
             words, street = words[:-1], kinds.pop()
         elif last.isalpha():
             cut = last
-    for word in words:
+    for place, word in enumerate(words, start=1):
         if word in _STREETS and own:
             street = _STREETS[word] or street
-        elif word == "st" and len(words) > 1:
+        elif word == "st" and place < len(words):
             own.append("saint")  # before a name, not behind it
         elif word in _STREETS:
-            own.append(_STREETS[word])  # Court Street, Parkway South
+            own.append(_STREETS[word])  # Court Street, Parkway South, North Street
         elif word in _SIDES and len(words) > 1:
             side = side or _SIDES[word]
         elif word not in _GENERIC and word not in _HEADINGS:
@@ -256,7 +261,7 @@ def inventory_names(text: str) -> Names:
     # The & of a company's initials parts nothing.
     parts = _APART.split(re.sub(r"\b(\w) ?& ?(\w)\b", r"\1\2", whole))
     for number, part in enumerate(parts, start=1):
-        rest, found = _take_routes(part.strip())
+        rest, found = _take_routes(part)
         routes |= found
         words = rest.split()
         headings |= {_HEADINGS[w] for w in words if w in _HEADINGS}
