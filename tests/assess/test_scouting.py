@@ -210,7 +210,8 @@ def test_what_no_drive_fits_is_told_apart() -> None:
     assert found.items == ()
     assert found.idle == 1
     (problem,) = found.problems
-    assert problem.where == "line 4"
+    assert (problem.where, problem.name) == ("line 4", "nowhere")
+    assert "outside the area of the road file" in problem.text
 
 
 def test_home_far_from_any_road_is_an_error() -> None:
@@ -221,3 +222,174 @@ def test_home_far_from_any_road_is_an_error() -> None:
 def test_no_destinations_is_nothing_to_do() -> None:
     found = scout(river_town(), COACH, HOME, [])
     assert (found.items, found.idle) == ((), 4)
+
+
+RAIL = {"railway": "rail", "bridge": "yes", "layer": "1"}
+STREET = {"highway": "residential"}
+
+
+def at(x: float, y: float) -> Place:
+    lon, lat = lonlat(x, y)
+    return Place(lon=lon, lat=lat, name="home")
+
+
+def built(
+    nodes: dict[int, tuple[float, float]],
+    ways: dict[int, tuple[list[int], dict[str, str]]],
+    rails: dict[str, tuple[float, float]],
+) -> Network:
+    """A town with railways that run from south to north over the named points."""
+    town = Town()
+    for ref, (x, y) in nodes.items():
+        town.node(ref, x, y)
+    for ref, (way, tags) in ways.items():
+        town.way(ref, way, STREET | tags)
+    for n, (name, (x, y)) in enumerate(rails.items()):
+        town.node(900 + 2 * n, x, y - 10).node(901 + 2 * n, x, y + 10)
+        town.way(900 + n, [900 + 2 * n, 901 + 2 * n], RAIL | {"name": name})
+    return network_of(town.extract())
+
+
+def by_name(found: Scouting) -> dict[str, Scouted]:
+    return {item.structure.name: item for item in found.items}
+
+
+def test_one_that_opens_alone_does_not_wait_for_the_other_on_the_usual_drive() -> None:
+    """Under A and B in a row; or under A and round B by a street that takes more than half an hour."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (1000, 0), 5: (500, 2000), 6: (1000, 2000)},
+        {
+            10: ([1, 2, 3], {}),
+            11: ([3, 4], {}),
+            12: ([3, 5, 6, 4], {"maxspeed": "5"}),
+        },
+        {"A": (250, 0), "B": (750, 0)},
+    )
+    found = scout(network, COACH, at(-400, 0), [place(950, 0, "end")])
+    items = by_name(found)
+    assert (items["A"].opens, items["A"].with_others) == ((1,), ())
+    assert (items["B"].opens, items["B"].with_others) == ((), ((1, 2),))
+    assert (items["A"].passed_by, items["B"].passed_by) == ((1,), (1,))
+    assert (found.open_now, found.shut) == ((), (1,))
+
+
+def test_a_structure_known_to_be_high_enough_is_not_counted_with_the_others() -> None:
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (1000, 0)},
+        {10: ([1, 2], {"maxheight": "5"}), 11: ([2, 3], {}), 12: ([3, 4], {})},
+        {"Known": (-250, 0), "A": (250, 0), "B": (750, 0)},
+    )
+    found = scout(network, COACH, at(-400, 0), [place(950, 0, "end"), place(450, 0, "middle")])
+    items = by_name(found)
+    assert set(items) == {"A", "B"}
+    assert items["A"].with_others == items["B"].with_others == ((1, 2),)
+    assert items["A"].opens == (2,)
+    assert found.idle == 0
+
+
+def test_who_gets_there_now_waits_for_nothing() -> None:
+    """The usual drive passes two; past nothing unverified it is most of an hour round, and that is open."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (1000, 0), 5: (0, 2000), 6: (1000, 2000)},
+        {10: ([1, 2], {}), 11: ([2, 3, 4], {}), 12: ([2, 5, 6, 4], {"maxspeed": "5"})},
+        {"A": (250, 0), "B": (750, 0)},
+    )
+    found = scout(network, COACH, at(-400, 0), [place(950, 0, "end")])
+    items = by_name(found)
+    assert found.open_now == (1,)
+    for name in ("A", "B"):
+        assert items[name].passed_by == (1,)
+        assert (items[name].opens, items[name].saves, items[name].with_others) == ((), (), ())
+
+
+def test_where_no_drive_fits_one_leg_nothing_is_passed_on_the_other() -> None:
+    """There under a railway of unknown height, back by a one-way street that is too low."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (0, 300), 5: (1000, 300)},
+        {
+            10: ([1, 2], {}),
+            11: ([2, 3], {"oneway": "yes"}),
+            12: ([3, 5, 4, 2], {"oneway": "yes", "maxheight": "3"}),
+        },
+        {"A": (500, 0)},
+    )
+    found = scout(network, COACH, at(-400, 0), [place(900, 0, "end")])
+    assert (found.items, found.blocked, found.shut, found.idle) == ((), (1,), (), 1)
+
+
+def test_a_place_that_no_vehicle_gets_back_from_is_a_problem() -> None:
+    """And one that a car alone does not get to is none."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (0, 500), 5: (0, 900), 6: (900, 900), 7: (900, 500)},
+        {
+            10: ([1, 2], {}),
+            11: ([2, 3], {"motorcar": "no", "motorhome": "yes"}),
+            12: ([2, 4], {"oneway": "yes"}),
+            13: ([4, 5, 6, 7, 4], {}),
+        },
+        {},
+    )
+    destinations = [place(0, 300, "one-way"), place(900, 700, "ring"), place(400, 0, "motorhomes")]
+    found = scout(network, COACH, at(-400, 0), destinations)
+    assert [(p.name, p.text.split(" in ")[0]) for p in found.problems] == [
+        ("one-way", "no way leads there and back"),
+        ("ring", "no way leads there and back"),
+    ]
+    assert (found.open_now, found.blocked, found.shut) == ((3,), (), ())
+
+
+@pytest.mark.parametrize(
+    ("speed", "saved"),
+    # Per way 100 m at 30 km/h take 12 s; at these speeds less, there and back together.
+    [("30.009", None), ("30.02", 0.01599), ("30.3", 0.2376), ("31", 0.774)],
+)
+def test_a_saving_of_a_hundredth_of_a_second_is_one(speed: str, saved: float | None) -> None:
+    """Two ways round a block, as long to a hair; the one under a railway is a little quicker."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (0, 100), 4: (100, 100), 5: (100, 0), 6: (0, -100), 7: (100, -100),
+         8: (600, 0)},
+        {
+            10: ([1, 2], {}),
+            11: ([2, 3], {"maxspeed": "30"}),
+            12: ([3, 4], {"maxspeed": speed}),
+            13: ([4, 5], {"maxspeed": "30"}),
+            14: ([2, 6, 7, 5], {"maxspeed": "30"}),
+            15: ([5, 8], {}),
+        },
+        {"A": (50, 100)},
+    )  # fmt: skip
+    found = scout(network, COACH, at(-400, 0), [place(500, 0, "end")])
+    if saved is None:
+        assert (found.items, found.idle) == ((), 1)
+        return
+    (item,) = found.items
+    ((number, seconds),) = item.saves
+    assert number == 1
+    assert seconds == pytest.approx(saved, abs=0.003)
+    assert (item.opens, item.passed_by, item.with_others) == ((), (), ())
+
+
+def test_a_place_in_a_private_blind_lane_stays_there() -> None:
+    """Only one of its two directions can be driven to; the public road is near enough to be taken for it."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (0, 120)},
+        {10: ([1, 2, 3], {}), 11: ([2, 4], {"access": "private"})},
+        {},
+    )
+    found = scout(network, COACH, at(-400, 0), [place(0, 60, "lane")])
+    assert (found.open_now, found.problems, found.notes) == ((1,), (), ())
+
+
+def test_what_is_said_of_a_place_is_said_once() -> None:
+    """Two names for a yard that nothing joins to the town, one of them twice in the list."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (500, 500), 5: (100, 60), 6: (200, 60)},
+        {10: ([1, 2, 3, 4], {}), 11: ([5, 6], {})},
+        {},
+    )
+    names = ("Yard", "Depot", "Yard")
+    found = scout(network, COACH, at(-400, 0), [place(150, 55, name) for name in names])
+    assert [note.split(":")[0] for note in found.notes] == ["Yard", "Depot"]
+    assert found.open_now == (1, 2, 3)
+    assert (found.home, found.coach, found.info) == (at(-400, 0), COACH, network.info)
+    assert [found.name(n) for n in (1, 2, 3)] == list(names)
