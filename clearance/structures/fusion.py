@@ -59,7 +59,7 @@ class Fused:
     matches: tuple[Match, ...]
     unmatched: tuple[Unmatched, ...]
     conflicts: tuple[Conflict, ...]
-    outside: int = 0
+    outside: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,15 +169,13 @@ _ABOVE = {
     "9": frozenset({"building"}),
     "0": frozenset({"other"}),
 }
+#: Where there is a road, what else is beneath tells nothing more.
 _BENEATH = {
-    "1": frozenset({"road"}),
+    **dict.fromkeys("1468", frozenset({"road"})),
     "2": frozenset({"rail"}),
     "3": frozenset({"foot"}),
-    "4": frozenset({"road", "rail"}),
     "5": frozenset({"water"}),
-    "6": frozenset({"road", "water"}),
     "7": frozenset({"rail", "water"}),
-    "8": frozenset({"road", "water", "rail"}),
     "9": frozenset({"water"}),
 }
 _HEADINGS = {"N": 0.0, "E": 90.0, "S": 180.0, "W": 270.0}

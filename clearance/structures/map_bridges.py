@@ -308,8 +308,6 @@ class _Builder:
 
     def _over_names(self, structures: Iterable[Structure], ways: Iterable[int]) -> Names:
         uppers = {s.upper: s.tags.get(s.upper, {}) for s in structures if s.upper}
-        for way in ways:
-            uppers.pop(f"way/{way}", None)
         return joined([*map(self._name, ways), *map(map_names, uppers.values())])
 
     def _kinds(self, structures: Iterable[Structure], ways: Iterable[int]) -> frozenset[Kind]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import time
+from dataclasses import replace
 
 import pytest
 
 from clearance.core.coach import Coach
-from clearance.core.inventory import CodedHeight, HeightState
+from clearance.core.inventory import CodedHeight, HeightState, InventoryRecord
 from clearance.core.lengths import Length
 from clearance.core.matches import HeightRecord
 from clearance.core.standing import standing
@@ -54,7 +56,7 @@ def added(structure: Structure) -> list[Evidence]:
     return [e for e in structure.evidence if e.source != "OpenStreetMap"]
 
 
-def over_heather(**items: object) -> HeightRecord:
+def over_heather(**items: object) -> InventoryRecord:
     told: dict[str, object] = {"carried": "SR 7", "features": "HEATHER ST", "item_54": figure("4.52")}
     return at("1", 3, 4, **(told | items))
 
@@ -632,3 +634,268 @@ def test_a_railway_is_known_by_what_is_carried_where_the_item_does_not_say(
     assert bool(on_rail.matches) or not rail
     scores = [found.matches[0].score if found.matches else 0.0 for found in (on_rail, on_road)]
     assert (scores[0] > scores[1]) is rail
+
+
+def heading_town(bearing: float) -> Town:
+    """Heather Street under a one-way deck of I 95 that leads in `bearing`, in degrees from north."""
+    x, y = 30 * math.sin(math.radians(bearing)), 30 * math.cos(math.radians(bearing))
+    ax, ay = 200 * math.cos(math.radians(bearing)), -200 * math.sin(math.radians(bearing))
+    town = Town().node(1, -ax, -ay).node(2, ax, ay).way(10, [1, 2], HEATHER)
+    town.node(3, -x, -y).node(4, x, y)
+    return town.way(20, [3, 4], {"highway": "motorway", "ref": "I 95", "oneway": "yes", **BRIDGE})
+
+
+@pytest.mark.parametrize(
+    ("told", "towards"),
+    [
+        *(({"carried": f"I 95 {code}B"}, 90 * n) for n, code in enumerate("NESW")),
+        *(({"suffix": str(n + 1)}, 90 * n) for n in range(4)),
+        ({"parallel": "R"}, 45),
+        ({"parallel": "L"}, 225),
+        ({"carried": "I 95 NB, I 95 SB", "suffix": "2"}, 90),
+        ({"suffix": "2", "parallel": "L"}, 90),
+        ({"carried": "I 95 WB", "suffix": "1"}, 270),
+    ],
+)  # fmt: skip
+def test_directions_to_a_degree(told: dict[str, str], towards: float) -> None:
+    """Up to 75 degrees apart they agree: no more, on either side."""
+    record = over_heather(**({"carried": "I 95"} | told))
+    for off, agrees in ((-74.3, True), (74.3, True), (-75.7, False), (75.7, False)):
+        (match,) = fused(heading_town(towards + off), record).matches
+        assert ("directions agree" in match.reason) is agrees
+
+
+@pytest.mark.parametrize(("traffic", "said"), [("1", "agree"), ("2", "differ"), ("3", "differ"), ("0", "")])
+def test_item_102_tells_one_way_from_both(traffic: str, said: str) -> None:
+    """102: 0 no highway traffic, 1 one way, 2 both ways, 3 both ways on one lane."""
+    (match,) = fused(heading_town(0), over_heather(carried="I 95", traffic=traffic)).matches
+    assert match.reason.endswith(f", directions {said}" if said else "kind agrees")
+    # What the record of the road beneath says of its traffic is not about the deck.
+    below = over_heather(carried="I 95", traffic=traffic, record_type="2")
+    (match,) = fused(heading_town(0), below).matches
+    assert "directions" not in match.reason
+
+
+@pytest.mark.parametrize(
+    ("skew", "said"),
+    [(0, "agree"), (20, "agree"), (45, "differ"), (90, "differ"), (91, ""), (99, ""), (None, "")],
+)  # fmt: skip
+def test_item_34_is_an_angle_up_to_90(skew: int | None, said: str) -> None:
+    """34: 99 tells that the skew changes along the structure. The deck here is square to the road."""
+    (match,) = fused(overpass(), over_heather(skew_deg=skew, traffic="")).matches
+    assert match.reason.endswith(f", directions {said}" if said else "kind agrees")
+
+
+def test_a_building_over_a_road_is_item_42a_9() -> None:
+    town = Town().node(1, -200, 0).node(2, 200, 0).way(10, [1, 2], HEATHER)
+    for ref, (x, y) in enumerate(((-10, -10), (10, -10), (10, 10), (-10, 10)), start=3):
+        town.node(ref, x, y)
+    town.way(20, [3, 4, 5, 6, 3], {"building": "roof", "layer": "1"})
+    for code, fits in (("9", True), ("1", False), ("2", False)):
+        assert bool(fused(town, over_heather(carried="", service_on=code)).matches) is fits
+
+
+@pytest.mark.parametrize(
+    ("code", "told"), [("2", "rail"), ("3", "foot"), ("5", "water"), ("7", "rail and water"), ("9", "water")]
+)
+def test_what_is_beneath_by_item_42b_is_told(code: str, told: str) -> None:
+    (left,) = fused(overpass(), over_heather(service_under=code)).unmatched
+    assert left.reason.endswith(f"the list has only {told} beneath, the map a road")
+
+
+def test_records_of_one_bridge_are_read_the_one_on_it_first() -> None:
+    on = over_heather(line=9)
+    below = [over_heather(line=line, record_type=code) for line, code in ((7, "2"), (3, "A"), (5, "A"))]
+    far = [replace(r, lon=r.lon + 0.0005, service_on="2") for r in below]
+    for order in ([on, *far], [*far, on], [*far[::-1], on]):
+        (match,) = fused(overpass(), *order).matches
+        assert [r.line for r in match.records if isinstance(r, InventoryRecord)] == [9, 7, 3, 5]
+        assert match.distance_m < 5  # from the place of the first
+
+
+def test_the_order_of_records_and_of_lists_does_not_matter() -> None:
+    records: list[HeightRecord] = [
+        over_heather(),
+        listed(1, 1, "4.2", "Heather St"),
+        replace(over_heather(), source="A list"),
+    ]
+    one, other = fused(overpass(), *records), fused(overpass(), *records[::-1])
+    assert one == other
+    assert [e.source for e in added(under(one))] == ["A list", "Invented County", SOURCE]
+
+
+def test_what_is_left_over_is_told_in_the_order_of_the_list() -> None:
+    far = [
+        at(number, x, 190, carried="SR 7", features="HEATHER ST") for number, x in (("1", 190), ("5", 195))
+    ]
+    rival = at("3", 30, 10, carried="SR 7", features="HEATHER ST")
+    found = fused(overpass(), far[0], replace(over_heather(), number="2", line=2), rival, far[1])
+    assert [r.line for u in found.unmatched for r in u.records if isinstance(r, InventoryRecord)] == [1, 3, 5]
+
+
+def test_figures_of_a_match_are_rounded() -> None:
+    (match,) = fused(overpass(), replace(over_heather(), lon=-39.999_876_6)).matches
+    assert match.distance_m == round(match.distance_m, 1) > 0
+    assert match.score == round(match.score, 3) < 1
+
+
+@pytest.mark.parametrize(
+    ("posted", "told", "conflict"),
+    [("4.11", "4.10", True), ("4.1099", "4.10", False), ("4.0", "4.1524", False), ("4.0", "4.1525", True)],
+)
+def test_conflicts_to_a_tenth_of_a_millimetre(posted: str, told: str, conflict: bool) -> None:
+    """Cut off means less than a centimetre; a sign may show up to 6 in, 0.1524 m, less."""
+    found = fused(overpass(road={"maxheight": posted}), over_heather(item_54=figure(told)))
+    assert bool(found.conflicts) is conflict
+
+
+def test_what_is_no_conflict() -> None:
+    at_night = {"maxheight:conditional": "3.5 @ (22:00-06:00)"}
+    assert fused(overpass(road=at_night), over_heather()).conflicts == ()
+    # Of two heights of the map the lower is what a listed one is held against.
+    both = {"maxheight": "4.5", "maxheight:physical": "4.9"}
+    assert fused(overpass(road=both), over_heather(item_54=figure("4.52"))).conflicts == ()
+    physical = {"maxheight:physical": "4.9"}
+    assert len(fused(overpass(road=physical), over_heather(item_54=figure("4.52"))).conflicts) == 1
+    # Two openings of one list: each has its height.
+    two = (over_heather(item_54=figure("4.2")), over_heather(record_type="2", item_54=figure("5.2")))
+    found = fused(overpass(), *two)
+    assert (len(added(under(found))), found.conflicts) == (2, ())
+    # An upper bound above a sign speaks against nothing, one below it does.
+    for metres, conflicts in (("5.9", 0), ("3.9", 1)):
+        bound = over_heather(record_type="2", item_54=MISSING, item_10=figure(metres, ""))
+        assert len(fused(overpass(road={"maxheight": "4.2"}), bound).conflicts) == conflicts
+    # A list of single heights is no bound.
+    assert len(fused(overpass(road={"maxheight": "4.2"}), listed(2, 2, "4.6", "Heather St")).conflicts) == 1
+
+
+def test_a_conflict_is_told_once_and_in_full() -> None:
+    twice = (over_heather(item_54=figure("4.02")), over_heather(record_type="2", item_54=figure("4.02")))
+    found = fused(overpass(road={"maxheight": "4.6"}), *twice)
+    text = (
+        f"heights disagree: way/10 maxheight=4.6 is 4.6 m, {SOURCE}, structure 1, Item 54 is 4.02 m; "
+        "the lower counts"
+    )
+    assert [c.text for c in found.conflicts] == [text]
+    assert under(found).warnings == (text,)
+    lists = fused(overpass(), over_heather(item_54=figure("4.6")), listed(0, 4, "4.1", "Heather Street"))
+    assert [c.text for c in lists.conflicts] == [
+        "heights disagree: Invented County, list line 2 height is 4.1 m, "
+        f"{SOURCE}, structure 1, Item 54 is 4.6 m; the lower counts"
+    ]
+
+
+def test_of_equal_and_of_several_rivals() -> None:
+    """An equal height casts no doubt; of lower ones the lowest is told."""
+    rivals = [
+        at(str(n), 30, 10, carried="SR 7", features="HEATHER ST", item_54=figure(metres))
+        for n, metres in enumerate(("4.52", "4.1", "3.9"), start=2)
+    ]
+    assert under(fused(overpass(), over_heather(), rivals[0])).verified()
+    (evidence,) = added(under(fused(overpass(), over_heather(), *rivals)))
+    assert "another record of the list, of 3.9 m," in evidence.note
+    # An upper bound clears nothing that a rival could keep it from.
+    bound = over_heather(record_type="2", item_54=MISSING, item_10=figure("5.9", ""))
+    below = replace(rivals[2], record_type="2")
+    (evidence,) = added(under(fused(overpass(), bound, below)))
+    assert "another record" not in evidence.note
+
+
+def twins(east: tuple[HeightRecord, ...], west: tuple[HeightRecord, ...]) -> dict[str, list[Evidence]]:
+    """What is added to the two bridges of `parallel_town` that only places tell apart."""
+    found = fused(parallel_town(), *east, *west)
+    assert len(found.matches) == 2
+    return {s.upper: added(s) for s in found.structures}
+
+
+def twin(number: str, x: float, **items: object) -> HeightRecord:
+    return at(number, x, 0, carried="I 95", features="HEATHER ST", traffic="1", **items)
+
+
+def test_a_twin_adds_only_what_is_lower_than_all_of_ones_own() -> None:
+    east = (twin("1", 11, item_54=figure("4.50")), twin("1", 11, item_54=figure("4.80"), record_type="2"))
+    for metres, counts in (("4.49", 3), ("4.50", 2), ("4.60", 2)):
+        told = twins(east, (twin("2", -11, item_54=figure(metres)),))
+        assert len(told["way/20"]) == counts
+    # An upper bound is no height of one's own.
+    bound = (twin("1", 11, item_54=MISSING, item_10=figure("4.0", ""), record_type="2"),)
+    beside = twins(bound, (twin("2", -11, item_54=figure("4.60")),))["way/20"]
+    assert [(e.figure, e.can_clear) for e in beside] == [
+        (Length.from_metres("4.0"), False),
+        (Length.from_metres("4.60"), False),
+    ]
+    assert "no height of its own" in beside[1].note
+    assert "only places tell this bridge" not in beside[0].note
+
+
+def test_whose_road_beneath_a_height_is_of() -> None:
+    """Two roads beneath: the list names one of them, or the other, or neither."""
+    town = overpass().node(7, -200, 10).node(8, 200, 10)
+    town.way(11, [7, 8], {"highway": "residential", "name": "Low Lane"})
+    found = fused(town, over_heather())
+    assert under(found, 10).verified()
+    assert not under(found, 11).verified()
+    assert "the list names another road beneath" in added(under(found, 11))[0].note
+    neither = fused(town, over_heather(features=""))
+    assert under(neither, 10).verified()
+    assert under(neither, 11).verified()
+    one = fused(overpass(), over_heather(carried="SR 7", features="LOW LANE"))
+    assert "the list names another road beneath" not in added(under(one))[0].note
+    # A list of anybody's was made for this road, be it a byway.
+    byway = overpass(road={"highway": "service"})
+    assert under(fused(byway, listed(1, 1, "4.2"))).verified()
+    assert not under(fused(byway, over_heather(features=""))).verified()
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "several"),
+    [({"name": "Low Lane"}, {"name": "Low Lane"}, False), ({}, {}, True), ({"name": "Low Lane"}, {}, True)],
+)
+def test_a_best_strip_is_of_one_road(first: dict[str, str], second: dict[str, str], several: bool) -> None:
+    """The two carriageways of one road are one road, two roads without a name are two."""
+    town = Town().node(4, 0, -40).node(5, 0, 40).way(20, [4, 5], MILL | BRIDGE)
+    for n, (y, more) in enumerate(((0, first), (12, second))):
+        town.node(30 + n, -200, y).node(40 + n, 200, y).way(
+            10 + n, [30 + n, 40 + n], {"highway": "primary"} | more
+        )
+    found = fused(
+        town, over_heather(features="", record_type="2", item_54=MISSING, item_10=figure("3.9", ""))
+    )
+    assert [len(added(under(found, way))) for way in (10, 11)] == ([0, 0] if several else [1, 1])
+
+
+def test_two_lists_tell_of_one_truss() -> None:
+    town = Town().node(1, -200, 0).node(2, -30, 0).node(6, 0, 5).node(3, 30, 0).node(4, 200, 0)
+    town.way(10, [1, 2], HEATHER).way(12, [3, 4], HEATHER)
+    town.way(11, [2, 6, 3], HEATHER | BRIDGE | {"bridge:name": "High Arch"})
+    truss = at("1", -28, 3, carried="HEATHER ST", service_under="5", item_54=RIVER, item_53=figure("3.9", ""))
+    found = fused(town, truss, replace(truss, source="A list", item_53=figure("3.8", "")))
+    (structure,) = found.structures
+    assert [e.figure for e in structure.evidence] == [Length.from_metres("3.8"), Length.from_metres("3.9")]
+    assert (structure.name, structure.spans[0].end) == ("High Arch", 2.0)
+    assert structure.tags == {"way/11": HEATHER | BRIDGE | {"bridge:name": "High Arch"}}
+    (match,) = [m for m in found.matches if m.records == (truss,)]
+    assert match.structures == ("way/11:inventory",)
+
+
+def test_the_best_strip_of_a_deck_condemns_and_never_clears() -> None:
+    covered = MILL | {"bridge": "covered", "layer": "1"}
+    for metres, standing_of in (("3.9", Standing.TOO_LOW), ("5.9", Standing.UNVERIFIED)):
+        found = fused(overpass(covered), over_heather(item_10=figure(metres, "")))
+        (on,) = [s for s in found.structures if s.kind is Kind.COVERED_BRIDGE]
+        assert [(e.key, e.can_clear) for e in added(on)] == [("Item 10", False)]
+        assert standing(on, Direction.BOTH, COACH) is standing_of
+    # What stands in doubt on the deck is not cleared either.
+    doubtful = fused(overpass(covered | {"maxheight": "low"}), over_heather(item_53=figure("4.9", "")))
+    (on,) = [s for s in doubtful.structures if s.kind is Kind.COVERED_BRIDGE]
+    assert not on.verified()
+
+
+def test_records_at_the_very_edge_of_what_is_looked_at() -> None:
+    extract = overpass().extract()
+    west, east = float(extract.lon.min()) - 0.01, float(extract.lon.max()) + 0.01
+    south, north = float(extract.lat.min()) - 0.01, float(extract.lat.max()) + 0.01
+    for lon, lat in ((west, 45.0), (east, 45.0), (-40.0, south), (-40.0, north)):
+        assert fuse((), [replace(listed(0, 0, "4"), lon=lon, lat=lat)], extract).outside == 0
+    for lon, lat in ((west - 1e-9, 45.0), (east + 1e-9, 45.0), (-40.0, south - 1e-9), (-40.0, north + 1e-9)):
+        assert fuse((), [replace(listed(0, 0, "4"), lon=lon, lat=lat)], extract).outside == 1
