@@ -285,3 +285,155 @@ def test_a_tie_does_not_keep_the_rest_of_its_group_alone() -> None:
         assert [(order[m.listing], m.bridge) for m in found.matches] == [(2, 2)]
         assert {order[i] for i in found.unmatched} == {0, 1}
         assert all(text.startswith("tie: ") for text in found.unmatched.values())
+
+
+@pytest.mark.parametrize(("metres", "near"), [(149.9, True), (150.1, False)])
+@pytest.mark.parametrize(("east", "north"), [(1, 0), (-1, 0), (0, 1), (0, -1)])
+def test_what_is_too_far_on_each_side(east: int, north: int, metres: float, near: bool) -> None:
+    """A place without a line, so that nothing but the crossing counts."""
+    spot = bridge(**ON_MAP, lines=np.empty((0, 4)), gates=np.array([place(0, 0)]), length_m=0.0)
+    found = paired(listing(metres * east, metres * north, **NAMED), spot)
+    assert bool(found.matches) is near
+    assert found.unmatched == ({} if near else {0: "no bridge of the map within 150 m"})
+
+
+def test_a_bridge_without_a_line_is_at_its_crossing_and_has_no_angle() -> None:
+    spot = bridge(**ON_MAP, lines=np.empty((0, 4)), gates=np.array([place(0, 0)]), length_m=0.0)
+    (match,) = paired(listing(30, 40, **NAMED, skew_deg=0), spot).matches
+    assert match.distance_m == pytest.approx(50, abs=0.1)
+    assert "directions" not in match.reason
+    # Nor has one without a crossing, which is all along its line.
+    line = bridge(length=100, **ON_MAP, points=np.empty((0, 2)), by_line=True)
+    (match,) = paired(listing(20, 40, **NAMED, skew_deg=0), line).matches
+    assert match.distance_m == pytest.approx(20, abs=0.1)
+    assert "directions" not in match.reason
+
+
+def test_a_piece_of_the_deck_without_length_is_a_point() -> None:
+    """A deck whose node is drawn twice; beside it a bridge that is nearer by its second piece."""
+    lines = np.array([[*place(0, 0), *place(0, 0)], [*place(0, 0), *place(0, 60)]])
+    twice = bridge(**ON_MAP, lines=lines, gates=np.concatenate([lines[:, :2], lines[:, 2:]]), length_m=60.0)
+    (match,) = paired(listing(10, 30, **NAMED), twice).matches
+    assert match.distance_m == pytest.approx(10, abs=0.1)
+
+
+def test_each_bridge_has_its_own_line_and_crossing() -> None:
+    """Decks of one and of three pieces, and one without: each listing is as far as from its bridge alone."""
+    pieces = np.array([[*place(500, 0), *place(500, 30)], [*place(500, 30), *place(500, 60)]])
+    bent = bridge(500, 0, **ON_MAP, lines=pieces, gates=np.concatenate([pieces[:, :2], pieces[:, 2:]]))
+    spot = bridge(1000, 0, **ON_MAP, lines=np.empty((0, 4)), gates=np.array([place(1000, 0)]), length_m=0.0)
+    bridges = [bridge(0, 0, **ON_MAP), bent, spot, bridge(1500, 0, **ON_MAP)]
+    listings = [listing(x, 25, **NAMED) for x in (1512, 1012, 508, 20)]
+    found = pair_up(listings, bridges)
+    assert [(m.listing, m.bridge) for m in found.matches] == [(0, 3), (1, 2), (2, 1), (3, 0)]
+    for match in found.matches:
+        (alone,) = paired(listings[match.listing], bridges[match.bridge]).matches
+        assert match.distance_m == pytest.approx(alone.distance_m)
+        assert match.score == pytest.approx(alone.score)
+
+
+@pytest.mark.parametrize(
+    ("mapped", "worth"),
+    [(75.0, 0.15), (75.5, 0.075), (104.9, 0.075), (105.0, 0.0), (105.5, 0.0), (285.0, 0.15)],
+)
+def test_directions_to_the_degree(mapped: float, worth: float) -> None:
+    told = listing(**NAMED, heading=0.0)
+    assert score(told, bridge(**ON_MAP, heading=mapped)) == pytest.approx(0.85 + worth)
+    # Between the bounds it is told by whether both are one-way.
+    told = listing(**NAMED, heading=0.0, oneway=True)
+    expected = {0.15: 1.0, 0.075: 1.0, 0.0: 0.85}[worth]
+    assert score(told, bridge(**ON_MAP, heading=mapped, oneway=True)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("skew", "worth"), [(20, 0.15), (21, 0.075), (45, 0.0)])
+def test_skews_to_the_degree(skew: int, worth: float) -> None:
+    assert score(listing(**NAMED, skew_deg=skew), bridge(**ON_MAP)) == pytest.approx(0.85 + worth)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("up", [-1, 1])
+def test_the_piece_next_to_the_crossing_wherever_the_deck_goes_on(side: int, up: int) -> None:
+    """Square over the road, then along it on either side."""
+    along = [[*place(0, 20 * up), *place(200 * side, 20 * up)]]
+    for lines in (
+        np.array([[*place(0, -20 * up), *place(0, 20 * up)], *along]),
+        np.array([*along, [*place(0, -20 * up), *place(0, 20 * up)]]),
+    ):
+        bent = bridge(**ON_MAP, lines=lines, gates=np.concatenate([lines[:, :2], lines[:, 2:]]))
+        assert score(listing(**NAMED, skew_deg=0), bent) == pytest.approx(1.0)
+
+
+def test_a_crossing_slants_as_much_to_either_side() -> None:
+    for x, y in ((50, 50), (50, -50), (-50, 50), (-50, -50)):
+        slanting = bridge(**ON_MAP, below=(*place(-x, -y), *place(x, y)))
+        assert score(listing(**NAMED, skew_deg=45), slanting) == pytest.approx(1.0)
+        assert score(listing(**NAMED, skew_deg=90), slanting) < 0.95
+
+
+def spread(apart: float) -> Paired:
+    """Two bridges so far apart, and a record at the very place of each; nothing else tells them apart."""
+    bridges = [bridge(0, 0, **ON_MAP), bridge(apart, 0, **ON_MAP)]
+    return pair_up([listing(0, 0, **NAMED), listing(apart, 0, **NAMED)], bridges)
+
+
+def test_how_far_apart_places_tell_bridges_apart() -> None:
+    """A swap costs 2 * 0.35 * (1 - exp(-d / 60)): 0.05 at 4.4 m, where it is no tie, 0.25 at 26.5 m."""
+    assert set(spread(4.3).unmatched) == {0, 1}
+    for apart in (4.6, 26.0):
+        found = spread(apart)
+        assert [(m.listing, m.bridge) for m in found.matches] == [(0, 0), (1, 1)]
+        assert {b: [p.listing for p in pairs] for b, pairs in found.twins.items()} == {0: [1], 1: [0]}
+        assert found.rivals == {}
+    found = spread(27.0)
+    assert len(found.matches) == 2
+    assert found.twins == {}
+
+
+def test_what_differs_is_no_twin_and_no_rival() -> None:
+    """Bell Street over Clay Street: a record that names another street as well as one of the two."""
+    other = inventory_names("OAK ST")
+    bridges = [bridge(0, 0, **ON_MAP)]
+    half = listing(1, 0, over=BELL, under=other)
+    rival = listing(3, 0, over=BELL, under=NO_NAME)
+    found = pair_up([listing(0, 0, **NAMED), half, rival], bridges)
+    assert [m.listing for m in found.matches] == [0]
+    assert [p.listing for p in found.rivals[0]] == [2]
+    assert not found.rivals[0][0].differs
+    near = pair_up(
+        [listing(0, 0, **NAMED), listing(12, 0, over=BELL, under=other)],
+        [bridge(0, 0, **ON_MAP), bridge(12, 0, over_names=BELL, under_names=other)],
+    )
+    assert len(near.matches) == 2
+    assert near.twins == {}
+
+
+def test_single_names_can_be_rivals_too() -> None:
+    found = pair_up([listing(0, 0, either=BELL), listing(30, 0, either=BELL)], [bridge(0, 0, **ON_MAP)])
+    assert [p.listing for p in found.rivals[0]] == [1]
+    assert found.matches[0].reason == "0 m away, name agrees"
+
+
+def test_the_nearest_bridge_that_does_not_fit_is_told() -> None:
+    oak = inventory_names("OAK ST")
+    bridges = [bridge(60, 0, over_names=oak), bridge(30, 0, under_names=oak), bridge(90, 0, over_names=oak)]
+    told = pair_up([listing(0, 0, **NAMED)], bridges).unmatched[0]
+    assert told == "nearest, 30 m away: name beneath differs, name above not told"
+    weak = pair_up([listing(60, 0, over=NO_NAME, under=NO_NAME)], [bridge(0, 0)]).unmatched[0]
+    assert weak == (
+        "nearest, 60 m away: does not fit well enough: 60 m away, name beneath not told, "
+        "name above not told, kind agrees"
+    )
+
+
+def test_what_is_not_told_is_of_no_tunnel_and_no_road_beneath() -> None:
+    lon, lat = place(0, 0)
+    plain = Listing(lon=lon, lat=lat, step_m=0.0, over=BELL, under=CLAY)
+    assert score(plain, bridge(**ON_MAP)) == pytest.approx(0.875)
+    assert paired(plain, bridge(**ON_MAP, under=(), public=False)).matches
+
+
+def test_a_limit_on_a_tunnel_is_no_reason_against_either() -> None:
+    """A height of a road of which the map tells no more may be of a tunnel or of a bridge."""
+    limit = bridge(**ON_MAP, kinds=frozenset({Kind.LIMIT}))
+    assert paired(listing(**{**NAMED, "tunnel": True}), limit).matches
+    assert paired(listing(**NAMED), limit).matches
