@@ -20,7 +20,7 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Kind, Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, END, START, grid_town, halt, two_ways
+from tests.assess.towns import COACH, END, IN_ESTATE, START, estate_town, grid_town, halt, two_ways
 from tests.towns import Town, lonlat
 
 
@@ -510,31 +510,7 @@ def test_an_order_of_many_stops_is_not_said_to_be_the_best() -> None:
 
 @pytest.fixture(scope="module")
 def estate() -> Network:
-    """Low Street under a railway, High Street slowly round it; both lead to a private estate.
-
-    Estate Road runs from (1000, 0) by (1300, 400) to (1000, 800), Estate Row beside it by (1100, 400).
-    """
-    town = Town()
-    for ref, (x, y) in {
-        1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (1500, 0), 5: (0, 800), 6: (1000, 800), 7: (1300, 400),
-        8: (1100, 400), 9: (1400, 400), 11: (500, -50), 12: (500, 50),
-    }.items():  # fmt: skip
-        town.node(ref, x, y)
-    for ref, nodes, name in (
-        (10, [1, 2], "West Road"),
-        (11, [2, 3], "Low Street"),
-        (13, [3, 4], "East Road"),
-    ):
-        town.way(ref, nodes, {"highway": "residential", "name": name})
-    town.way(12, [2, 5, 6], {"highway": "residential", "name": "High Street", "maxspeed": "15"})
-    private = {"highway": "residential", "access": "private"}
-    town.way(14, [3, 7, 6], private | {"name": "Estate Road"}).way(15, [7, 9], private)
-    town.way(16, [3, 8, 6], private | {"name": "Estate Row"})
-    town.way(20, [11, 12], {"railway": "rail", "bridge": "yes", "layer": "1"})
-    return network_of(town.extract())
-
-
-IN_ESTATE = (1100.0, 400.0 / 3)  # on Estate Road, between (1000, 0) and its side lane
+    return estate_town()
 
 
 def test_a_turn_off_leads_over_private_roads_of_the_stop_ahead(estate: Network) -> None:

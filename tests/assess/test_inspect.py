@@ -17,7 +17,7 @@ from clearance.core.line import Line
 from clearance.core.structure import Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, grid_town, halt, two_ways
+from tests.assess.towns import COACH, IN_ESTATE, estate_town, grid_town, halt, two_ways
 from tests.towns import Town, lonlat
 
 
@@ -68,7 +68,7 @@ def test_mending_changes_only_the_part_that_is_too_low() -> None:
 def test_what_cannot_be_mended_is_said() -> None:
     found = inspect(two_ways({"maxheight": "12'6\""}, {"motor_vehicle": "no"}), STRAIGHT, mend=True)
     assert found.verdict is Verdict.BLOCKED
-    assert any("no way round" in note for note in found.notes)
+    assert found.notes == ("no way round the railway bridge at 45.00000,-39.99366 leads back onto the line",)
 
 
 def test_a_part_on_no_road_is_unchecked_and_never_clear() -> None:
@@ -125,6 +125,9 @@ def test_the_ends_of_the_line_are_its_places_and_the_drive_between_them() -> Non
     first, last = found.stops
     assert (first.place, first.distance_m, first.arrives_s) == (start, 0.0, 0.0)
     assert (last.place, last.distance_m, last.arrives_s) == (end, found.distance_m, found.duration_s)
+    for stop in found.stops:
+        assert (stop.lon, stop.lat) == (stop.place.lon, stop.place.lat)
+        assert (stop.off_road_m, stop.leaves_s) == (0.0, stop.arrives_s)
 
 
 @pytest.mark.parametrize(("second", "parts"), [("3.5", "2 parts"), ("4.5", "1 part")])
@@ -182,3 +185,96 @@ def test_the_line_of_a_drive_says_what_the_drive_says(seed: int) -> None:
         # A line ends in its own direction, a drive in either: a way may lead on to the one and not the other.
         if mine.turn_off and other.turn_off and mine.turn_off.leads_on and other.turn_off.leads_on:
             assert mine.turn_off.distance_m == pytest.approx(other.turn_off.distance_m, abs=1)
+
+
+def test_a_way_round_that_is_quicker_takes_no_time_more() -> None:
+    found = inspect(
+        two_ways({"maxheight": "12'6\"", "maxspeed": "5"}, {"maxspeed": "120"}), STRAIGHT, mend=True
+    )
+    assert found.notes == ("1 part of the line too low for the coach led another way, 0 min more",)
+
+
+def test_behind_a_field_distances_go_on_and_times_do_not() -> None:
+    """Off West Road into a field, and back onto Low Street 200 m before the railway's 300."""
+    over = line((-400, 0), (-200, 0), (-200, -600), (200, -600), (200, 0), (1400, 0))
+    found = inspect(two_ways({"maxheight": "14'6\""}), over)
+    (field,) = found.unchecked
+    assert field.distance_m == pytest.approx(200, abs=60)
+    assert field.length_m == pytest.approx(1600, abs=120)
+    (finding,) = found.findings
+    assert finding.distance_m == pytest.approx(200 + 1600 + 300, abs=5)
+    assert finding.seconds == pytest.approx((found.distance_m - field.length_m - 900) / (30 / 3.6), abs=1)
+    assert found.duration_s == pytest.approx((found.distance_m - field.length_m) / (30 / 3.6), abs=1)
+    assert sum(p.length_m for p in found.pieces) == pytest.approx(found.distance_m - field.length_m)
+    for piece in found.pieces:
+        lost = field.length_m if piece.distance_m > 300 else 0.0
+        assert piece.seconds == pytest.approx((piece.distance_m - lost) / (30 / 3.6), abs=1)
+    assert {round(p.distance_m > 300) for p in found.pieces} == {0, 1}
+
+
+@pytest.mark.parametrize("field", [0.0, 900.0])
+@pytest.mark.parametrize("along", [0.0, 350.0])
+def test_a_part_that_the_line_leaves_out_is_told_where_it_is(field: float, along: float) -> None:
+    """From West Road straight to the middle of High Street: which way it took is a guess."""
+    dense = line(*([(-400, -field)] if field else []), (-400, 0), *([(-400 + along, 0)] if along else []))
+    sparse = np.array([lonlat(500, 1000), lonlat(600, 1000), *(lonlat(700, 1000), lonlat(800, 1000))])
+    points = np.concatenate((dense.points if field or along else dense.points[:1], sparse))
+    over = Line(points=points, parts=np.zeros(1, np.int64), source="test")
+    found = inspect(two_ways({"maxheight": "15'"}), over)
+    before = sum(u.length_m for u in found.unchecked[:-1])
+    guess = found.unchecked[-1]
+    assert len(found.unchecked) == (2 if field else 1)
+    assert "the likeliest way leaves it" in guess.reason
+    assert guess.distance_m == pytest.approx(before + along, abs=0.5 if not field else 60)
+    assert found.verdict is Verdict.CARE
+    assert found.distance_m == pytest.approx(before + 400 + 1000 + 800, abs=60)
+
+
+def test_the_ends_of_a_line_open_private_roads_for_a_way_round() -> None:
+    """Out of a private estate or into it: another private street of it is the only way round."""
+    inside = (1030.0, 40.0), IN_ESTATE
+    into = line((-400, 0), (0, 0), (1000, 0), *inside)
+    out = line(*inside[::-1], (1000, 0), (0, 0), (-400, 0))
+    for over in (into, out):
+        low = estate_town({"maxheight": "12'"})
+        found = inspect(low, over)
+        (finding,) = found.findings
+        assert finding.turn_off is not None
+        assert finding.turn_off.leads_on
+        assert finding.turn_off.onto == ("High Street" if over is into else "Estate Row")
+        mended = inspect(low, over, mend=True)
+        assert mended.verdict is Verdict.CLEAR
+        assert {"Estate Row", "High Street"} <= {p.road for p in mended.pieces}
+        assert mended.obstacles == ()
+        assert "another way" in mended.notes[0]
+
+
+def test_where_nothing_leads_on_a_line_is_told_the_way_back_to_its_start() -> None:
+    """A blind street under a low railway behind a ring that leads home."""
+    town = Town().node(1, -500, 0).node(2, 0, 0).node(3, 500, 0).node(5, 0, 500).node(4, -500, 500)
+    town.node(6, 300, -50).node(7, 300, 50)
+    town.way(10, [1, 2], {"highway": "residential", "name": "Ring South"})
+    town.way(11, [2, 3], {"highway": "residential", "name": "Blind Street", "maxheight": "12'"})
+    town.way(12, [2, 5, 4, 1], {"highway": "residential", "name": "Ring North"})
+    town.way(20, [6, 7], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    found = inspect(network_of(town.extract()), line((-400, 0), (450, 0)))
+    turn = found.findings[0].turn_off
+    assert turn is not None
+    assert (turn.onto, turn.leads_on, turn.extra_s) == ("Ring North", False, 0.0)
+
+
+def test_a_line_in_two_sections_tells_the_gap_and_what_follows_in_order() -> None:
+    """The second section lies in a field of its own; the gap to it counts as the line does."""
+    first, second = line((-400, 0), (1400, 0)), line((1400, -2000), (1400, -2500))
+    both = Line(
+        points=np.concatenate((first.points, second.points)),
+        parts=np.array([0, len(first.points)]),
+        source="test",
+    )
+    found = inspect(two_ways({"maxheight": "15'"}), both)
+    gap, rest = found.unchecked
+    assert gap.distance_m == pytest.approx(1800, abs=10)
+    assert gap.length_m == pytest.approx(2000, abs=5)
+    assert rest.distance_m == pytest.approx(gap.distance_m + gap.length_m)
+    assert found.distance_m == pytest.approx(rest.distance_m + rest.length_m)
+    assert rest.length_m == pytest.approx(500, abs=5)

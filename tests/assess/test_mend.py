@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from itertools import pairwise
+from itertools import pairwise, product
 
 import networkx as nx
 import numpy as np
@@ -16,8 +16,10 @@ from clearance.core.drive import Unverified
 from clearance.core.structure import Standing
 from clearance.routing.plan import find_drive, stretch
 from clearance.routing.route import Route
-from clearance.routing.snap import Snap
+from clearance.routing.snap import Snap, snap
+from clearance.workflow import network_of
 from tests.assess.towns import COACH, grid_town
+from tests.towns import Town, lonlat
 
 
 def too_low(case: Case, route: Route) -> list[tuple[int, int]]:
@@ -170,3 +172,99 @@ def test_the_towns_have_every_case() -> None:
     assert sum(changed > 1 for _, changed, _ in told) > 2
     assert sum(bool(without) for _, _, without in told) > 5
     assert sum(not changed and not without for _, changed, without in told) > 5
+
+
+# --- ladders, which ever way they lie -------------------------------------------------------------------
+
+
+def turned(x: float, y: float, number: int) -> tuple[float, float]:
+    """A point in one of the eight ways that a plan can lie."""
+    if number & 4:
+        x, y = y, x
+    return (-x if number & 1 else x), (-y if number & 2 else y)
+
+
+def ladder(number: int, upper: str, low: tuple[int, ...], *, step: float = 400) -> tuple[Case, Route]:
+    """A lower and an upper side with rungs between, and the drive of a car along the lower side.
+
+    The parts `low` of the lower side, counted from 0, are too low for the coach; `upper` is the speed of the
+    upper side. The lower side is faster for a car than any other way.
+    """
+    town = Town()
+    for k in range(7):
+        town.node(1 + k, *turned(step * k, 0, number)).node(11 + k, *turned(step * k, 300, number))
+        if 0 < k < 6:
+            town.way(50 + k, [1 + k, 11 + k], {"highway": "residential", "maxspeed": "50"})
+    for k in range(6):
+        height = {"maxheight": "3"} if k in low else {}
+        town.way(10 + k, [1 + k, 2 + k], {"highway": "residential", "maxspeed": "50"} | height)
+        town.way(30 + k, [11 + k, 12 + k], {"highway": "residential", "maxspeed": upper})
+    network = network_of(town.extract())
+    case = Case.of(network, COACH, Unverified.AVOID, None)
+    ends = [snap(network, *lonlat(*turned(x, 0, number)), case.costs.usable) for x in (step / 4, 5.75 * step)]
+    lower = case.as_car().costs
+    route = find_drive(network, lower, *ends)
+    assert route is not None
+    assert route.length_m == pytest.approx(5.5 * step, rel=1e-3)
+    return case, route
+
+
+@pytest.mark.parametrize("number", range(8))
+@pytest.mark.parametrize(("upper", "rungs"), [("20", (1, 2)), ("60", (1, 5))])
+def test_it_is_back_on_the_route_where_that_is_quickest(
+    number: int, upper: str, rungs: tuple[int, int]
+) -> None:
+    """By a slow upper side back at once; where it is a faster one, it is kept as long as it goes along."""
+    case, route = ladder(number, upper, (1,))
+    done, changed, without = mended(case, route)
+    assert (changed, without) == (1, ())
+    assert done.length_m == pytest.approx(route.length_m + 600, rel=1e-3)
+    assert len(done.arcs) == len(route.arcs) + 2
+    kept = [k for k, arc in enumerate(route.arcs) if arc in done.arcs]
+    assert kept == [k for k in range(6) if not rungs[0] <= k < rungs[1]]
+    assert (done.start, done.end) == (route.start, route.end)
+
+
+@pytest.mark.parametrize("number", range(8))
+def test_one_way_leads_round_two_low_parts_in_a_row(number: int) -> None:
+    case, route = ladder(number, "40", (2, 3))
+    done, changed, without = mended(case, route)
+    assert (changed, without) == (1, ())
+    assert [arc in done.arcs for arc in route.arcs] == [True, True, False, False, True, True]
+
+
+@pytest.mark.parametrize("number", range(8))
+def test_what_is_too_low_where_the_drive_begins_or_ends_has_no_way_round(number: int) -> None:
+    """Nothing lies before the first, and nothing of the route behind the last; both are told in order."""
+    case, route = ladder(number, "40", (0, 5))
+    done, changed, without = mended(case, route)
+    assert (done, changed) == (route, 0)
+    assert list(without) == [structure for _, structure in too_low(case, route)]
+    assert len(without) == 2
+
+
+@pytest.mark.parametrize(("number", "low"), list(product(range(8), ((0, 2), (2, 5)))))
+def test_one_that_stays_does_not_hinder_the_others(number: int, low: tuple[int, int]) -> None:
+    case, route = ladder(number, "40", low)
+    done, changed, without = mended(case, route)
+    assert changed == 1
+    assert [structure for _, structure in too_low(case, done)] == list(without)
+    assert len(without) == 1
+    assert done.length_m == pytest.approx(route.length_m + 600, rel=1e-3)
+
+
+def test_a_ring_does_not_lead_back_before_the_start() -> None:
+    """From the end a street leads back to what lies behind the low part; that is no way round."""
+    town = Town()
+    for ref, (x, y) in {1: (0, 0), 2: (500, 0), 3: (1000, 0), 4: (1000, 400), 5: (500, 400)}.items():
+        town.node(ref, x, y)
+    town.way(10, [1, 2], {"highway": "residential", "maxheight": "3"}).way(11, [2, 3])
+    town.way(12, [3, 4, 5, 2])
+    network = network_of(town.extract())
+    case = Case.of(network, COACH, Unverified.AVOID, None)
+    ends = [snap(network, *lonlat(*at), case.costs.usable) for at in ((100, 0), (1000, 200))]
+    route = find_drive(network, case.as_car().costs, *ends)
+    assert route is not None
+    (low,) = too_low(case, route)
+    assert low[0] == 0
+    assert mended(case, route) == (route, 0, (low[1],))

@@ -46,6 +46,32 @@ def two_ways(
 START, END = (-400.0, 0.0), (1400.0, 0.0)
 
 
+def estate_town(direct: dict[str, str] | None = None) -> Network:
+    """Low Street under a railway, High Street slowly round it; both lead to a private estate.
+
+    Estate Road runs from (1000, 0) by (1300, 400) to (1000, 800), Estate Row beside it by (1100, 400).
+    """
+    town = Town()
+    for ref, (x, y) in {
+        1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (1500, 0), 5: (0, 800), 6: (1000, 800), 7: (1300, 400),
+        8: (1100, 400), 9: (1400, 400), 11: (500, -50), 12: (500, 50),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    for ref, nodes, name in ((10, [1, 2], "West Road"), (13, [3, 4], "East Road")):
+        town.way(ref, nodes, {"highway": "residential", "name": name})
+    town.way(11, [2, 3], {"highway": "residential", "name": "Low Street"} | (direct or {}))
+    town.way(12, [2, 5, 6], {"highway": "residential", "name": "High Street", "maxspeed": "15"})
+    private = {"highway": "residential", "access": "private"}
+    town.way(14, [3, 7, 6], private | {"name": "Estate Road"}).way(15, [7, 9], private)
+    town.way(16, [3, 8, 6], private | {"name": "Estate Row"})
+    town.way(20, [11, 12], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    return network_of(town.extract())
+
+
+#: On Estate Road, between Low Street and its side lane.
+IN_ESTATE = (1100.0, 400.0 / 3)
+
+
 def grid_town(seed: int) -> Network:
     """Streets of all speeds; some one-way, some low, some of unknown height, some closed."""
     chance, size = random.Random(seed), 5
