@@ -226,6 +226,7 @@ def test_every_word_for_water(word: str) -> None:
         *("local", "city", "town", "county", "private", "public", "access", "service", "unnamed", "frontage"),
         *("ramp", "ramps", "municipal", "township", "twp", "rural", "farm", "field", "entrance", "exit"),
         *("the", "of", "to", "from", "under", "on", "off", "route", "rte", "rt", "connector", "interchange"),
+        *("and", "over", "at"),
         *("relief", "overflow", "pedestrian", "bridge", "walkway", "path", "bike", "parking", "lot", "other"),
         *("none", "unknown", "business", "bus", "alt", "alternate", "spur", "loop", "bypass", "roads"),
         *("streets", "highways", "lanes", "ml", "mainline", "hov"),
@@ -328,3 +329,116 @@ def test_what_several_names_tell_together() -> None:
     assert told.water
     assert joined([]) == Names()
     assert joined(parts[:1]) == parts[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "routes"),
+    [
+        *((f"I 95{side}", {"I95"}) for side in "NSEW"),
+        *((f"US 2{side}", {f"US2{side}"}) for side in "NSEW"),
+        ("I 95A", {"I95A"}),
+        ("I 95 US 2 SR 7 CR 9", {"I95", "US2", "S7", "C9"}),
+        ("I 95 I 295", {"I95", "I295"}),
+        ("US 2 / US 7", {"US2", "US7"}),
+        ("US 12345", set()),
+        ("US 1234", {"US1234"}),
+        ("TAXI 9", set()),
+        ("BUS 9", set()),
+        ("9", set()),
+        ("SR 0042", {"S42"}),
+    ],
+)  # fmt: skip
+def test_several_numbers_and_what_is_none(text: str, routes: set[str]) -> None:
+    assert inventory_names(text).routes == routes
+
+
+@pytest.mark.parametrize(
+    ("inventory", "name", "agreement"),
+    [
+        # marks
+        ("ST MARYS RD", "Saint Mary\u2019s Road", AGREE),
+        ("ST. MARY'S RD.", "Saint Marys Road", AGREE),
+        ("BELL-CLAY ST", "Bell Clay Street", AGREE),
+        ("BELL_CLAY ST", "Bell Clay Street", AGREE),
+        ("C & D STREET", "CD Street", AGREE),
+        ("BELL & CLAY", "Bell", AGREE),
+        ("BELL & CLAY", "Clay", AGREE),
+        ("BELL & CLAY", "Bell Clay Oak", AGREE),
+        ("BELL AND CLAY", "Clay Street", AGREE),
+        ("BELL OVER CLAY", "Clay Street", AGREE),
+        ("BELL AT CLAY", "Clay Street", AGREE),
+        *((f"BELL ST{mark}CLAY ST", "Clay Street", AGREE) for mark in (";", ",", "/", "&", "(", ")")),
+        ("BELL ST CLAY", "Clay Street", AGREE),
+        # sides
+        ("SOUTH", "South", AGREE),
+        ("SOUTH", "North", DIFFER),
+        ("N E BELL", "North Bell", AGREE),
+        ("N E BELL", "East Bell", DIFFER),
+        ("BELL ST N", "South Bell Street", DIFFER),
+        ("BELL", "South Bell", AGREE),
+        # the kind of street alone names nothing, with a side it does
+        ("PARKWAY", "Parkway", UNTOLD),
+        ("PARKWAY", "Bell Street", UNTOLD),
+        ("PARKWAY SOUTH", "Bell Street", DIFFER),
+        ("COURT ST", "Court", UNTOLD),
+        ("HIGHWAY PARK", "Highway Park", AGREE),
+        ("BELL ST RD", "Bell Road", AGREE),
+        ("BELL ST RD", "Bell Street", DIFFER),
+        # of two names the shorter must be within the longer
+        ("BELL", "Old Bell", AGREE),
+        ("OLD BELL", "Bell", AGREE),
+        ("OLD BELL", "New Bell", DIFFER),
+        ("OLD BELL HILL", "Old Clay", DIFFER),
+        # cut off at the end of the last name of a full field alone
+        ("BELLWETHER GAR, CLAY", "Bellwether Garage", DIFFER),
+        ("CLAY, BELLWETHER GAR", "Bellwether Garage", AGREE),
+        ("BELLWETHER GAR      ", "Bellwether Garage", DIFFER),
+        ("      BELLWETHER GAR", "Bellwether Garage", DIFFER),
+        ("OLD BELLWETHER 12B", "Old Bellwether 12Bc", DIFFER),
+        ("HONEYSUCKLEGARDEN", "Honeysucklegardens", DIFFER),
+        ("OLD BELLWETHERGAR", "Old Bellwethergarage", AGREE),
+        ("OLD BELLWETHER BOU", "Old Bellwether Boulevard", AGREE),
+        ("OLD BELLWETHER BOU", "Old Bellwether Street", DIFFER),
+        # TER may be a terrace alone, and CO a court, a corner or a county
+        ("OLD BELLWETHER TER", "Old Bellwether Terrace", AGREE),
+        ("OLD BELLWETHER TER", "Old Bellwether Road", DIFFER),
+        ("OLD BELLWETHER COR", "Old Bellwether Corner", AGREE),
+        ("OLD BELLWETHER ALT", "Old Bellwether Altar", AGREE),
+    ],
+)
+def test_names_that_are_hard_to_read(inventory: str, name: str, agreement: Agreement) -> None:
+    one, other = inventory_names(inventory), map_names({"name": name})
+    assert compare(one, other) is agreement
+    assert compare(other, one) is agreement
+
+
+@pytest.mark.parametrize(
+    ("text", "rail", "water"),
+    [
+        ("BROOK", False, True),
+        ("OLD HERON BROOK", False, True),
+        ("BROOK ST", False, False),
+        ("HERON BROOK; BELL ST", False, True),
+        ("BELL ST; COAST RR", True, False),
+        ("RAILROAD AVE", True, False),
+        ("COAST RR AND HERON RIVER", True, True),
+        ("RIVER RR", True, False),
+        ("BELL", False, False),
+        ("", False, False),
+    ],
+)
+def test_rail_and_water_in_any_part(text: str, rail: bool, water: bool) -> None:
+    told = inventory_names(text)
+    assert (told.rail, told.water) == (rail, water)
+
+
+def test_of_the_same_thing_named_twice_nothing_is_lost() -> None:
+    bell, clay, nothing = inventory_names("BELL ST"), inventory_names("CLAY ST"), Names()
+    assert joined([bell, bell]) is bell
+    assert joined([nothing, bell, inventory_names(""), bell]).names == bell.names
+    assert joined([bell, clay, bell]).names == bell.names | clay.names
+    assert joined([bell, inventory_names("COAST RR")]).rail
+    assert not joined([bell, clay]).rail
+    assert not joined([bell, clay]).water
+    assert map_names({}) == Names()
+    assert map_names({"operator": "Bell Street"}) == Names()
