@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import cos, hypot, radians
+from math import hypot
 from typing import TYPE_CHECKING
 
 from clearance.core.changes import (
@@ -19,6 +19,7 @@ from clearance.core.changes import (
 )
 from clearance.core.standing import judge
 from clearance.core.structure import Direction, Standing, Structure
+from clearance.network.geometry import plane_scale
 
 if TYPE_CHECKING:
     from clearance.core.changes import Earlier, EarlierRow
@@ -28,11 +29,11 @@ if TYPE_CHECKING:
 
 __all__ = ["compare"]
 
-#: Metres of a degree of latitude, near enough for distances of a few metres (from memory).
-_M_PER_DEGREE = 111_320.0
 #: A structure that is gone and one of its kind that is new, so near, are one that was mapped anew.
 #: Judgement, no source: two bridges side by side are farther apart from middle to middle.
 _SAME_PLACE_M = 8.0
+#: Degrees; structures are looked for in cells of this size, each wider than `_SAME_PLACE_M` of latitude.
+_CELL = 1e-4
 #: A destination of the same name so near is the same. Judgement, no source.
 _SAME_DESTINATION_M = 300.0
 #: Home moved no farther than this is the same home.
@@ -141,7 +142,8 @@ def _as_earlier(structure: Structure) -> EarlierStructure:
 
 
 def _metres(lon: float, lat: float, to_lon: float, to_lat: float) -> float:
-    return hypot((lon - to_lon) * cos(radians(lat)), lat - to_lat) * _M_PER_DEGREE
+    x_scale, y_scale = plane_scale(lat)
+    return hypot((lon - to_lon) * x_scale, (lat - to_lat) * y_scale)
 
 
 def _pairs(
@@ -152,14 +154,13 @@ def _pairs(
     new = {structure.key: structure for structure in now}
     for key in new.keys() & old.keys():
         yield old.pop(key), new.pop(key)
-    # Only the neighbours are looked at: cells as large as what counts as the same place.
-    step = _SAME_PLACE_M / _M_PER_DEGREE
+    # Only the neighbours are looked at.
     cells: dict[tuple[int, int], list[EarlierStructure]] = {}
     for structure in old.values():
-        cells.setdefault(_cell(structure, step), []).append(structure)
+        cells.setdefault(_cell(structure), []).append(structure)
     near = []
     for structure in new.values():
-        x, y = _cell(structure, step)
+        x, y = _cell(structure)
         for other in (
             o for dx in (-3, -2, -1, 0, 1, 2, 3) for dy in (-1, 0, 1) for o in cells.get((x + dx, y + dy), ())
         ):
@@ -173,9 +174,9 @@ def _pairs(
     yield from ((None, structure) for structure in new.values())
 
 
-def _cell(structure: EarlierStructure, step: float) -> tuple[int, int]:
-    # A degree of longitude is shorter: more cells are looked at along it, enough to 70 degrees north.
-    return int(structure.lon // step), int(structure.lat // step)
+def _cell(structure: EarlierStructure) -> tuple[int, int]:
+    # A degree of longitude is shorter: more cells are looked at along it, enough to 75 degrees north.
+    return int(structure.lon // _CELL), int(structure.lat // _CELL)
 
 
 def _change(before: EarlierStructure | None, now: EarlierStructure | None) -> StructureChange | None:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from pyproj import Geod
 
 from clearance.assess.changes import compare
 from clearance.core.changes import (
@@ -23,7 +25,7 @@ from clearance.core.extract import ExtractInfo
 from clearance.core.lengths import Length
 from clearance.core.places import Place
 from clearance.core.screening import Admitted, Flag, Row, Screening, Trip
-from clearance.core.structure import Evidence, EvidenceClass, Kind, Span, Standing, Structure
+from clearance.core.structure import Direction, Evidence, EvidenceClass, Kind, Span, Standing, Structure
 
 COACH = Coach(height=Length.from_feet(13), name="Heron")
 HOME = Place(lon=-40.0, lat=45.0, name="Yard")
@@ -209,7 +211,7 @@ def test_coaches_by_label_by_order_and_new_ones() -> None:
     assert (found.same, found.moved, found.new_coaches) == (1, (), ("Wren",))
 
 
-M = 1 / 111_320.0  # a metre of latitude in degrees, as the module has it
+M = 1 / 111_131.8  # a metre of latitude in degrees at 45 degrees north, on WGS84
 
 
 @pytest.mark.parametrize(
@@ -378,3 +380,175 @@ def test_the_worse_direction_is_what_a_structure_stood_as(
     assert kinds(found) == [CauseKind.ROADS if clear else CauseKind.STRUCTURE]
     figures = [figure for figure in (forward, backward) if figure is not None]
     assert found.structures[0].before == min(figures, default=None)
+
+
+def test_each_of_many_that_were_mapped_anew_is_found_again() -> None:
+    """Moved by up to eight metres in any direction, at latitudes up to 75 degrees, against Geod of pyproj."""
+    chance, geod = np.random.default_rng(8), Geod(ellps="WGS84")
+    old, new, near = [], [], {}
+    for n in range(600):
+        lon, lat = float(chance.uniform(-170, 170)), float(chance.uniform(-75, 75))
+        metres = float(chance.choice([chance.uniform(0.1, 7.95), chance.uniform(8.05, 12)]))
+        to_lon, to_lat, _ = geod.fwd(lon, lat, float(chance.uniform(0, 360)), metres)
+        old.append(replace(was(f"old {n}", HIGH), lon=lon, lat=lat))
+        new.append(replace(structure(f"new {n}", LOW), lon=to_lon, lat=to_lat))
+        near[n] = metres < 8
+    found = compare(then(Verdict.CLEAR, *old), now(Verdict.CLEAR, *new), ["Heron"]).structures
+    assert {c.keys for c in found} == {
+        frozenset(keys)
+        for n, same in near.items()
+        for keys in ([(f"old {n}", f"new {n}")] if same else [(f"old {n}",), (f"new {n}",)])
+    }
+    assert 200 < sum(near.values()) < 400
+
+
+def test_what_moved_is_told_by_coach_and_then_by_number() -> None:
+    """Rows come sorted by verdict or by name; those of a coach that was not screened then are left out."""
+    old, new = then(Verdict.CARE), now(Verdict.CLEAR)
+    rows = [
+        replace(
+            new.rows[0], number=number, coach=coach, place=replace(QUAY, name=name, lat=QUAY.lat + number)
+        )
+        for coach, number, name in ((2, 2, "b"), (2, 1, "a"), (0, 2, "b"), (1, 1, "a"), (0, 1, "a"))
+    ]
+    two = replace(
+        old,
+        labels=("Wren", "Heron"),
+        coaches=(COACH, COACH),
+        rows=tuple(
+            EarlierRow(name=r.place.name, lon=r.place.lon, lat=r.place.lat, coach=1 - r.coach // 2,
+                       verdict=Verdict.CARE, keys=frozenset())
+            for r in rows if r.coach != 1
+        ),
+    )  # fmt: skip
+    found = compare(two, replace(new, coaches=(COACH,) * 3, rows=tuple(rows)), ["Heron", "Lark", "Wren"])
+    assert [(m.label, m.coach, m.number, m.name, m.before) for m in found.moved] == [
+        ("Heron", 0, 1, "a", Verdict.CARE),
+        ("Heron", 0, 2, "b", Verdict.CARE),
+        ("Wren", 2, 1, "a", Verdict.CARE),
+        ("Wren", 2, 2, "b", Verdict.CARE),
+    ]
+    assert (found.new_coaches, found.same) == (("Lark",), 0)
+    gone = compare(two, replace(new, coaches=(COACH,), rows=()), ["Wren"])
+    assert {(m.label, m.name, m.now, m.number, m.coach) for m in gone.moved} == {
+        ("Wren", "a", None, None, None),
+        ("Wren", "b", None, None, None),
+    }
+
+
+def test_coaches_of_other_names_are_matched_by_order_where_there_are_as_many() -> None:
+    old, new = then(Verdict.CARE), now(Verdict.CLEAR)
+    two = replace(
+        old,
+        labels=("Heron", "Wren"),
+        coaches=(COACH, COACH),
+        rows=(old.rows[0], replace(old.rows[0], coach=1, verdict=Verdict.CLEAR)),
+    )
+    screening = replace(new, coaches=(COACH, COACH), rows=(new.rows[0], replace(new.rows[0], coach=1)))
+    found = compare(two, screening, ["Lark", "Kite"])
+    assert [(m.label, m.before, m.now) for m in found.moved] == [("Lark", Verdict.CARE, Verdict.CLEAR)]
+    assert (found.same, found.new_coaches) == (1, ())
+    other = compare(old, screening, ["Lark", "Kite"])
+    assert (other.same, other.moved, other.new_coaches) == (0, (), ("Lark", "Kite"))
+
+
+@pytest.mark.parametrize(("moved", "same"), [(0.4e-5, True), (0.6e-5, False)])
+@pytest.mark.parametrize("along", ["lon", "lat"])
+def test_a_place_without_a_name_is_known_by_its_coordinates(along: str, moved: float, same: bool) -> None:
+    """To a metre or so, whatever it is called: that it has no name makes it no namesake of another."""
+    place = replace(QUAY, name="", **{along: getattr(QUAY, along) + moved})
+    old = then(Verdict.CARE)
+    for name in ("Quay", ""):
+        rows = (replace(old.rows[0], name=name),)
+        assert compare(replace(old, rows=rows), now(Verdict.CARE, place=place), ["Heron"]).same == int(same)
+
+
+def test_of_two_rows_at_one_place_the_first_is_taken_first() -> None:
+    old, new = then(Verdict.CARE), now(Verdict.CLEAR)
+    rows = (old.rows[0], replace(old.rows[0], verdict=Verdict.CLEAR))
+    found = compare(replace(old, rows=rows), new, ["Heron"])
+    assert [(m.before, m.now) for m in found.moved] == [
+        (Verdict.CARE, Verdict.CLEAR),
+        (Verdict.CLEAR, None),
+    ]
+    both = replace(new, rows=(new.rows[0], replace(new.rows[0], number=2)))
+    again = compare(replace(old, rows=rows), both, ["Heron"])
+    assert (again.same, [(m.before, m.number) for m in again.moved]) == (1, [(Verdict.CARE, 1)])
+
+
+def test_a_structure_that_one_trip_now_goes_by_is_a_cause() -> None:
+    """Passed there, avoided on the way back, or in the way: each bears on the row, though it did not then."""
+    for where in ("passed", "avoided"):
+        screening = now(Verdict.CLEAR, structure("a", HIGH))
+        trip = Trip(distance_m=1, duration_s=1, **{where: (Flag(key="a", standing=Standing.CLEAR),)})  # type: ignore[arg-type]
+        row = replace(screening.rows[0], back=trip)
+        found = compare(then(Verdict.CARE, was("a", LOW)), replace(screening, rows=(row,)), ["Heron"])
+        assert kinds(found) == [CauseKind.STRUCTURE]
+    blocked = now(Verdict.BLOCKED, structure("a", LOW), passes=("a",))
+    assert kinds(compare(then(Verdict.CARE, was("a", HIGH)), blocked, ["Heron"])) == [CauseKind.STRUCTURE]
+    beside = now(Verdict.CLEAR, structure("a", HIGH), passes=("b",))
+    assert kinds(compare(then(Verdict.CARE, was("a", LOW), passed=("b",)), beside, ["Heron"])) == [
+        CauseKind.ROADS
+    ]
+
+
+def test_the_policies_are_named() -> None:
+    [moved] = compare(replace(then(Verdict.CLEAR), unverified="refuse"), now(Verdict.CARE), ["Heron"]).moved
+    assert [c.text for c in moved.causes] == ["refuse, now avoid"]
+    # All that differs is told, in one order.
+    old = replace(
+        then(Verdict.CLEAR, was("a", HIGH), passed=("a",)),
+        unverified="refuse",
+        coaches=(replace(COACH, width=Length.from_feet(8)),),
+        home=(HOME.lon, HOME.lat + 2 * M),
+    )
+    assert kinds(compare(old, now(Verdict.CARE, structure("a", LOW)), ["Heron"])) == [
+        CauseKind.STRUCTURE,
+        CauseKind.COACH,
+        CauseKind.POLICY,
+        CauseKind.HOME,
+    ]
+
+
+def test_what_changed_of_a_structure_is_told_with_its_place_and_words() -> None:
+    old = then(Verdict.CLEAR, was("a", HIGH), was("b", HIGH, at=1))
+    new = now(Verdict.CLEAR, structure("a", LOW, at=0.00002), structure("c", None, at=2))
+    found = {c.changed: c for c in compare(old, new, ["Heron"]).structures}
+    lowered, gone, fresh = (
+        found[kind] for kind in (StructureChanged.LOWERED, StructureChanged.GONE, StructureChanged.NEW)
+    )
+    assert (lowered.text, lowered.lon, lowered.lat) == ("bridge a", -40.00498, 45.005)
+    assert (gone.text, gone.lon, gone.keys) == ("bridge b", -39.005, frozenset("b"))
+    assert (gone.before, gone.now) == (HIGH, None)
+    assert (fresh.text, fresh.lon, fresh.keys) == ("", -38.005, frozenset("c"))
+    assert (fresh.before, fresh.now) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("forward", "backward", "changed"),
+    [
+        # Of the two directions the worse change is told: lowered, not known any more, known, raised.
+        (LOW, None, StructureChanged.LOWERED),
+        (None, HIGH, StructureChanged.UNKNOWN),
+        (HIGH, HIGH, None),
+    ],
+)
+def test_of_two_directions_the_worse_change_is_told(
+    forward: Length | None, backward: Length | None, changed: StructureChanged | None
+) -> None:
+    told = tuple(
+        Evidence(evidence_class=EvidenceClass.POSTED, figure=figure, direction=direction)
+        for figure, direction in ((forward, Direction.FORWARD), (backward, Direction.BACKWARD))
+        if figure is not None
+    )
+    new = replace(structure("a", None), evidence=told)
+    found = compare(then(Verdict.CLEAR, was("a", HIGH)), now(Verdict.CLEAR, new), ["Heron"]).structures
+    assert [c.changed for c in found] == ([changed] if changed else [])
+    # The other way about, from this to a figure for both.
+    old = replace(
+        was("a", HIGH),
+        forward=Known(clearance=forward, verified=forward is not None),
+        backward=Known(clearance=backward, verified=backward is not None),
+    )
+    back = compare(then(Verdict.CLEAR, old), now(Verdict.CLEAR, structure("a", HIGH)), ["Heron"]).structures
+    assert [c.changed for c in back] == ([StructureChanged.KNOWN] if changed else [])
