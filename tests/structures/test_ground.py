@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from clearance.core.extract import ExtractInfo
 from clearance.core.matches import HeightRecord
 from clearance.structures.find import find_structures
 from clearance.structures.fusion import fuse
@@ -54,3 +57,50 @@ def test_a_real_map_gives_the_same_in_full() -> None:
     assert len(ground.ways) < len(extract.ways) / 10
     assert fuse(structures, [*wrong, *(r for r, _ in right)], ground) == whole
     assert len(map_bridges(structures, ground)) == len(map_bridges(structures, extract))
+
+
+def test_what_is_kept_way_by_way() -> None:
+    """Decks of any sort, outlines of bridges with their parts, roads under something; nothing else."""
+    town = Town()
+    for n in range(40):
+        town.node(n, 100 * n, 7 * n)
+    bridge = {"bridge": "yes", "layer": "1"}
+    town.way(10, [0, 1], {"highway": "residential", "tunnel": "yes"})  # under something
+    town.way(11, [1, 2], {"highway": "residential"})
+    town.way(12, [3, 4], {"highway": "primary"} | bridge)
+    town.way(13, [5, 6], {"railway": "rail"} | bridge)
+    town.way(14, [7, 8], {"highway": "footway"} | bridge)
+    town.way(15, [9, 10], {"highway": "footway"})
+    town.way(16, [11, 12], {"power": "line"} | bridge)
+    town.way(17, [13, 14, 15, 13], {"man_made": "bridge"})
+    town.way(18, [16, 17, 18], {"source": "survey"}).way(19, [18, 16], {"source": "survey"})
+    town.way(20, [19, 20, 21, 19], {"building": "yes"})
+    town.way(30, [22, 23], {"source": "survey"})
+    town.relation(
+        50,
+        [("w", 18, "outer"), ("w", 19, "outer"), ("n", 30, "label")],
+        {"type": "multipolygon", "man_made": "bridge"},
+    )
+    town.relation(51, [("w", 20, "outer")], {"type": "multipolygon", "building": "yes"})
+    town.node(40, 1, 1, {"barrier": "gate"})
+    extract = replace(town.extract(), info=ExtractInfo(source="invented", warnings=("odd",)))
+    structures = [s for s in find_structures(extract) if s.spans]
+    ground = fusion_ground(structures, extract)
+    assert [way.id for way in ground.ways] == [10, 12, 13, 14, 17, 18, 19]
+    assert [relation.id for relation in ground.relations] == [50]
+    assert ground.node_tags == {}
+    assert ground.info == ExtractInfo(source="invented")
+    kept = {node for way in ground.ways for node in way.nodes}
+    assert set(ground.node_ids.tolist()) == kept | {0, 39}
+    assert ground.node_ids.tolist() == sorted(ground.node_ids.tolist())
+    for lon, lat, ref in zip(ground.lon, ground.lat, ground.node_ids, strict=True):
+        at_ref = extract.node_ids.tolist().index(ref)
+        assert (lon, lat) == (extract.lon[at_ref], extract.lat[at_ref])
+
+
+@pytest.mark.parametrize(("x", "y"), [(-900, 0), (900, 0), (0, -900), (0, 900)])
+def test_the_outermost_node_on_each_side_is_kept(x: float, y: float) -> None:
+    town = Town().node(1, -50, 0).node(2, 50, 0).way(10, [1, 2], {"highway": "residential", "tunnel": "yes"})
+    extract = town.node(3, x, y).node(4, x / 2, y / 2).extract()
+    ground = fusion_ground(find_structures(extract), extract)
+    assert ground.node_ids.tolist() == [1, 2, 3]

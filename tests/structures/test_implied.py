@@ -7,7 +7,7 @@ import pytest
 from clearance.core.coach import Coach
 from clearance.core.lengths import Length
 from clearance.core.standing import standing
-from clearance.core.structure import Direction, EvidenceClass, Standing, Structure
+from clearance.core.structure import Direction, EvidenceClass, Kind, Standing, Structure
 from clearance.structures.find import find_structures
 from clearance.structures.implied import RULES, rules_for, with_implied
 from tests.towns import Town
@@ -134,3 +134,102 @@ def test_what_each_rule_promises() -> None:
         "rule FR": Length.from_metres("4.3"),
         "rule FR-motorway": Length.from_metres("4.75"),
     }
+
+
+@pytest.mark.parametrize(
+    ("elsewhere", "place", "country", "expected"),
+    [
+        # the state of one road tells the country of the next
+        ({"tiger:county": "Invented, CA"}, None, "", ["rule US"]),
+        ({"tiger:county": "Invented"}, None, "GB", ["rule US"]),
+        ({"addr:country": "US"}, None, "GB", ["rule US"]),
+        ({"addr:country": " us "}, {"addr:country": "US"}, "", ["rule US"]),
+        ({"addr:country": "GB"}, {"addr:country": "US"}, "", []),
+        ({"addr:country": "GB"}, {"addr:country": "US"}, "DE", []),
+        ({"addr:state": "CA"}, None, "US", ["rule US"]),  # of which country is not told
+        ({"addr:state": "ca", "addr:country": "us"}, None, "", ["rule US", "rule US-CA"]),
+        ({"addr:state": "CA", "addr:country": "US"}, {"addr:state": "TX"}, "", ["rule US"]),
+        ({"addr:state": "CA", "addr:country": "GB"}, None, "", ["rule GB"]),
+    ],
+)
+def test_what_the_rest_of_the_map_tells(
+    elsewhere: dict[str, str], place: dict[str, str] | None, country: str, expected: list[str]
+) -> None:
+    made = town({}, place=place).node(6, 300, 0).node(7, 400, 0)
+    extract = made.way(30, [6, 7], {"highway": "service"} | elsewhere).extract()
+    finder = (lambda _lon, _lat: country) if country else None
+    (found,) = with_implied(find_structures(extract), extract, finder)
+    assert rules(found) == expected
+
+
+def test_the_country_is_asked_for_the_place_of_the_structure() -> None:
+    asked: list[tuple[float, float]] = []
+
+    def country_at(lon: float, lat: float) -> str:
+        asked.append((lon, lat))
+        return "GB"
+
+    extract = town({}).extract()
+    (found,) = with_implied(find_structures(extract), extract, country_at)
+    assert asked == [(found.lon, found.lat)]
+
+
+@pytest.mark.parametrize(
+    ("county", "expected"),
+    [
+        ("Invented, CA", ["rule US", "rule US-CA"]),
+        ("Invented, CA:Other, CA", ["rule US", "rule US-CA"]),
+        ("Invented, CA;Other, TX", ["rule US"]),
+        ("Invented CA", ["rule US"]),
+        ("Invented, Ca", ["rule US"]),
+        ("Invented, CAL", ["rule US"]),
+        ("Invented, C", ["rule US"]),
+    ],
+)
+def test_the_state_within_the_name_of_a_county(county: str, expected: list[str]) -> None:
+    assert rules(implied({"tiger:county": county})) == expected
+
+
+def test_rules_are_for_what_signs_are_put_up_for() -> None:
+    """Not for a height of the road itself, nor for a height bar, nor for what stands beside the road."""
+    for tags in ({"maxheight": "default"}, {"maxheight": "below_default"}):
+        made = Town().node(1, 0, 0).node(2, 50, 0, {"barrier": "height_restrictor"}).node(3, 100, 0)
+        made.way(10, [1, 2, 3], {"highway": "secondary", **tags})
+        for ref, (x, y) in enumerate(((0, 50), (20, 50), (20, 70), (0, 70)), start=4):
+            made.node(ref, x, y)
+        made.way(20, [4, 5, 6, 7, 4], {"building": "yes", "maxheight": "default"})
+        extract = made.extract()
+        found = find_structures(extract)
+        assert {s.kind for s in found} == {Kind.LIMIT, Kind.HEIGHT_BAR, Kind.BUILDING}
+        assert with_implied(found, extract, lambda _lon, _lat: "DE") == found
+    tunnel = Town().node(1, 0, 0).node(2, 50, 0)
+    extract = tunnel.way(
+        10, [1, 2], {"highway": "secondary", "tunnel": "yes", "maxheight": "default"}
+    ).extract()
+    (found_tunnel,) = with_implied(find_structures(extract), extract, lambda _lon, _lat: "DE")
+    assert rules(found_tunnel) == ["rule DE"]
+
+
+def test_a_structure_said_to_be_ordinary_beside_another_height() -> None:
+    """One of two texts says default: the rule holds, as nothing verifies the structure."""
+    found = implied({"maxheight": "default", "maxheight:lanes": "|"}, country="DE")
+    assert "rule DE" in rules(found)
+    assert found.evidence[-1].evidence_class is EvidenceClass.IMPLIED
+    assert found.evidence[-1].note.endswith("; look for a sign")
+    assert found.evidence[-1].source == "OpenStreetMap wiki, Tag:maxheight=default"
+
+
+def test_of_two_rules_with_a_figure_the_state_goes_before_the_class_of_road() -> None:
+    road = {"highway": "motorway", "ref": "I 5"}
+    assert [r.key for r in rules_for("US", "TX", road)] == ["rule US", "rule US-TX"]
+    assert [r.key for r in rules_for("US", "", road)] == ["rule US", "rule US-motorway"]
+    assert [r.key for r in rules_for("US", "ME", road | {"highway": "motorway_link"})] == [
+        "rule US",
+        "rule US-motorway",
+    ]
+    assert [r.key for r in rules_for("US", "", road | {"highway": "primary"})] == ["rule US"]
+    assert [r.key for r in rules_for("FR", "", {"highway": "motorway"}, unsigned=True)] == [
+        "rule FR-motorway"
+    ]
+    assert rules_for("FR", "", {"highway": "motorway"}) == ()
+    assert [r.key for r in rules_for("US", "", {})] == ["rule US"]
