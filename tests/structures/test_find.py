@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from clearance.core.extract import Way
 from clearance.core.lengths import Length
 from clearance.core.structure import Direction, EvidenceClass, Kind, Structure
 from clearance.structures.find import find_structures
@@ -280,3 +283,139 @@ def test_heights_on_what_is_no_road_are_listed_too() -> None:
 
 def test_an_area_without_roads_has_no_structures() -> None:
     assert find_structures(Town().extract()) == ()
+
+
+#: Units of 1e-7 degrees in a metre eastward.
+UNITS = 10_000_000 / 78_846.8
+
+
+def units(x: int) -> float:
+    """Metres of a tiny town for a whole number of 1e-7 degrees eastward."""
+    return x / UNITS
+
+
+@pytest.mark.parametrize(("apart", "count"), [(1_999, 1), (2_000, 2)])
+def test_two_meetings_are_one_up_to_2000_units_apart(apart: int, count: int) -> None:
+    """The street is 2 ** 14 units long, so that each place on it is exact."""
+    town = Town().node(1, 0, 0).node(2, units(16_384), 0).way(10, [1, 2], ROAD)
+    town.node(3, units(4_000), -20).node(4, units(4_000), 20)
+    town.node(5, units(4_000 + apart), 20).node(6, units(4_000 + apart), -20)
+    town.way(20, [3, 4, 5, 6], {"railway": "rail", "bridge": "yes"})
+    assert len([s for s in find_structures(town.extract()) if s.spans]) == count
+
+
+@pytest.mark.parametrize("apart", [10, 40])
+def test_meetings_along_a_street_that_runs_north(apart: float) -> None:
+    town = Town().node(1, 0, 0).node(2, 0, 200).way(10, [1, 2], ROAD)
+    town.node(3, -20, 50).node(4, 20, 50).node(5, 20, 50 + apart).node(6, -20, 50 + apart)
+    town.way(20, [3, 4, 5, 6], {"railway": "rail", "bridge": "yes"})
+    found = [s for s in find_structures(town.extract()) if s.spans]
+    assert len(found) == (1 if apart == 10 else 2)
+    assert [s.spans[0].start for s in found] == pytest.approx([0.25, 0.45][: len(found)], abs=1e-3)
+
+
+def test_meetings_of_other_ways_at_one_place_are_several() -> None:
+    """Two railways and two streets, all within a few metres."""
+    town = Town().node(1, 0, 0).node(2, 200, 0).node(3, 0, 5).node(4, 200, 5)
+    town.way(10, [1, 2], ROAD).way(11, [3, 4], ROAD)
+    for way, x in ((20, 50), (21, 53)):
+        town.node(10 * way, x, -50).node(10 * way + 1, x, 50)
+        town.way(way, [10 * way, 10 * way + 1], {"railway": "rail", "bridge": "yes"})
+    assert [s.key for s in find_structures(town.extract())] == [
+        f"way/{road}:way/{rail}:1" for road in (10, 11) for rail in (20, 21)
+    ]
+
+
+def test_where_a_crossing_lies_on_a_street_of_several_pieces() -> None:
+    """At a place between whole units, which is told to 1e-7 degrees."""
+    town = Town().node(1, 0, 0).node(2, 100, 0).node(3, 130, 0).node(4, 200, 7).way(10, [1, 2, 3, 4], ROAD)
+    town.node(5, 151.237, -50).node(6, 149.118, 51).way(20, [5, 6], {"railway": "rail", "bridge": "yes"})
+    (found,) = find_structures(town.extract())
+    assert found.spans[0].start == pytest.approx(2.288, abs=2e-3)
+    assert (found.lon, found.lat) == (round(found.lon, 7), round(found.lat, 7))
+    assert (found.lon, found.lat) == pytest.approx(lonlat(150.15, 2.015), abs=5e-7)
+
+
+@pytest.mark.parametrize(("length", "counts"), [(74.5, True), (75.5, False)])
+def test_how_long_an_underpass_may_be(length: float, counts: bool) -> None:
+    """In two pieces at a right angle; metres on a sphere, a degree of latitude being 111,194.9."""
+    town = Town().node(1, 0, 0).node(2, 40 * 1.00276, 0).node(3, 40 * 1.00276, (length - 40) * 0.99943)
+    town.way(10, [1, 2, 3], ROAD | {"tunnel": "yes"}).node(4, 20, -20).node(5, 20, 20)
+    for upper, told in (({"highway": "residential"}, counts), ({"highway": "footway"}, False)):
+        extract = town.extract()
+        both = replace(extract, ways=(*extract.ways, Way(20, (4, 5), upper)))
+        assert any(s.upper for s in find_structures(both)) is told
+
+
+def test_a_height_on_the_bridge_way_is_counted_both_ways_and_says_so() -> None:
+    heights = {"maxheight:forward": "3.5", "maxheight:conditional": "3.2 @ (22:00-06:00)"}
+    found = crossing_town({"highway": "primary", "bridge": "yes", **heights})
+    below = next(s for s in found if s.spans[0].way == 10)
+    on_it = next(s for s in found if s.spans[0].way == 20)
+    note = "posted on the bridge way itself: it may mean the road on the bridge or the one under it"
+    assert len(below.evidence) == len(on_it.evidence) == 2
+    for e, own in zip(below.evidence, on_it.evidence, strict=True):
+        assert e.direction is Direction.BOTH
+        assert e.element == "way/20"
+        assert e.note == (f"{own.note}; {note}" if own.note else note)
+        assert not e.can_clear
+    assert below.warnings == (f"way/20: height is {note}",)
+    assert below.lowest(Direction.BACKWARD) == Length.from_metres("3.2")
+    (plain,) = crossing_town({"highway": "primary", "bridge": "yes"})
+    assert plain.warnings == ()
+
+
+def test_a_height_that_cannot_be_read_bears_on_the_whole_way() -> None:
+    (found,) = crossing_town({"railway": "rail", "bridge": "yes"}, {"maxheight": "low"})
+    assert found.spans[0].whole_way
+    (none,) = crossing_town({"railway": "rail", "bridge": "yes"})
+    assert not none.spans[0].whole_way
+
+
+def test_a_height_of_a_road_in_untold_order_is_of_the_road_too() -> None:
+    """The road may run over the railway: then its height is of something else on it."""
+    untold = crossing_town({"railway": "rail"}, {"maxheight": "3.5"})
+    assert {s.key: s.kind for s in untold} == {
+        "way/10:own": Kind.LIMIT,
+        "way/10:way/20:1": Kind.UNKNOWN_CROSSING,
+    }
+    assert untold[1].warnings[-1].startswith("way/10 and way/20 cross without a shared node")
+    told = crossing_town({"railway": "rail", "bridge": "yes"}, {"maxheight": "3.5"})
+    assert [s.key for s in told] == ["way/10:way/20:1"]
+    assert told[0].warnings == ()
+
+
+def test_ways_of_one_node_are_no_roads() -> None:
+    town = Town().node(1, 0, 0).node(2, 50, 10).way(10, [1], ROAD | {"maxheight": "3.9"})
+    town.way(11, [2], ROAD | {"tunnel": "yes"})
+    (found,) = find_structures(town.extract())
+    assert (found.key, found.kind, found.spans, found.name) == ("way/10:own", Kind.LIMIT, (), "Cooper's Row")
+    unnamed = Town().node(1, 0, 0).way(10, [1], {"railway": "rail", "maxheight": "3.9"})
+    (found,) = find_structures(unnamed.extract())
+    assert (found.name, found.tags) == ("", {"way/10": {"railway": "rail", "maxheight": "3.9"}})
+
+
+@pytest.mark.parametrize(
+    ("tags", "warned"),
+    [
+        ({}, True),
+        ({"maxheight": "low"}, True),
+        ({"maxheight": "2.1"}, False),
+        ({"maxheight:forward": "2.1", "maxheight:backward": "low"}, False),
+    ],
+)
+def test_a_height_bar_with_any_figure_needs_no_warning(tags: dict[str, str], warned: bool) -> None:
+    town = Town().node(1, 0, 0).node(2, 50, 0, {"barrier": "height_restrictor", **tags}).node(3, 100, 0)
+    (found,) = find_structures(town.way(10, [1, 2, 3], ROAD).extract())
+    assert ("node/2: height bar with no height in the map data" in found.warnings) is warned
+    gate = Town().node(1, 0, 0).node(2, 50, 0, {"barrier": "gate", "maxheight": "low"}).node(3, 100, 0)
+    (found,) = find_structures(gate.way(10, [1, 2, 3], ROAD).extract())
+    assert not any("height bar" in w for w in found.warnings)
+
+
+def test_a_node_on_two_roads_is_named_by_the_first() -> None:
+    town = Town().node(1, 0, 0).node(2, 50, 0, {"maxheight": "3"}).node(3, 100, 0)
+    town.way(10, [1, 2], ROAD).way(11, [2, 3], {"highway": "residential", "name": "Low Lane"})
+    (found,) = find_structures(town.extract())
+    assert found.road == "Cooper's Row"
+    assert found.tags == {"node/2": {"maxheight": "3"}}

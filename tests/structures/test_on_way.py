@@ -139,3 +139,73 @@ def test_a_street_over_a_tunnel_as_short_as_an_underpass_counts(length: float, c
     town.way(10, [1, 2], TUNNEL).way(20, [3, 4], {"highway": "residential"})
     over = [s for s in find_structures(town.extract()) if s.upper == "way/20"]
     assert bool(over) is counts
+
+
+def test_each_piece_of_a_way_is_as_long_as_at_its_own_latitude() -> None:
+    """From the equator to 60 degrees north, then 10 degrees eastward, which are half as long there."""
+    town = (
+        Town().node(1, 0, -45 * M_PER_LAT).node(2, 0, 15 * M_PER_LAT).node(3, 10 * M_PER_LON, 15 * M_PER_LAT)
+    )
+    extract = town.way(10, [1, 2, 3], TUNNEL).extract()
+    assert middle_of(extract, extract.ways[0]) == pytest.approx((LON0, 32.5), abs=1e-4)
+
+
+def test_parts_of_a_tunnel_are_told_by_their_numbers_from_whichever_end() -> None:
+    """The first is in the middle; each has a bend, and ends of which one is met first."""
+    for backward in (False, True):
+        town = Town()
+        for n in range(7):
+            town.node(1 + n, 30 * n, n % 2)
+        for way, nodes in ((10, [3, 4, 5]), (11, [1, 2, 3]), (12, [5, 6, 7])):
+            town.way(way, nodes[::-1] if backward else nodes, TUNNEL | ({"lit": "yes"} if way == 12 else {}))
+        found = only(town)
+        assert [(s.way, s.start, s.end) for s in found.spans] == [
+            (10, 0.0, 2.0),
+            (11, 0.0, 2.0),
+            (12, 0.0, 2.0),
+        ]
+        assert list(found.tags) == ["way/10", "way/11", "way/12"]
+        assert found.key == "way/10:own"
+
+
+def test_two_tunnels_are_two_structures() -> None:
+    town = Town()
+    for n in range(8):
+        town.node(1 + n, 30 * n, 0)
+    for way, first in ((10, 1), (11, 2), (12, 5), (13, 6)):
+        town.way(way, [first, first + 1], TUNNEL)
+    town.way(14, [3, 4, 5], {"highway": "residential"})
+    found = find_structures(town.extract())
+    assert [[span.way for span in s.spans] for s in found] == [[10, 11], [12, 13]]
+
+
+def test_a_part_that_warns_stays_apart() -> None:
+    """A height that cannot be read is told of its own part alone; cover and none above it, too."""
+    for more in ({"maxheight": "low"}, {"maxheight": "default"}, {"maxheight": "none"}):
+        town = Town().node(1, 0, 0).node(2, 50, 0).node(3, 100, 0)
+        town.way(10, [1, 2], TUNNEL).way(11, [2, 3], TUNNEL | more)
+        found = find_structures(town.extract())
+        assert [[span.way for span in s.spans] for s in found] == [[10], [11]]
+
+
+def test_a_passage_is_never_joined() -> None:
+    town = Town().node(1, 0, 0).node(2, 50, 0).node(3, 100, 0)
+    for way in (10, 11):
+        town.way(way, [way - 9, way - 8], {"highway": "service", "tunnel": "building_passage"})
+    assert [len(s.spans) for s in find_structures(town.extract())] == [1, 1]
+
+
+@pytest.mark.parametrize(
+    ("tags", "stands"),
+    [
+        ({"maxheight": "none"}, False),
+        ({"maxheight": "none", "maxheight:physical": "4.5"}, True),
+        ({"maxheight": "none", "maxheight:forward": "default"}, True),
+        ({"maxheight": "default"}, True),
+        ({"maxheight": "low"}, True),
+        ({"maxheight": "none", "tunnel": "yes"}, True),
+    ],
+)
+def test_none_alone_stands_nowhere(tags: dict[str, str], stands: bool) -> None:
+    found = only(Town().node(1, 0, 0).node(2, 50, 0).way(10, [1, 2], {"highway": "residential", **tags}))
+    assert bool(found.spans) is stands

@@ -204,3 +204,101 @@ def test_a_height_on_a_relation_or_elsewhere_is_not_lost() -> None:
     assert (loop.kind, loop.name, loop.lowest()) == (Kind.LIMIT, "Loop", Length.from_metres("3.2"))
     assert (loop.lon, loop.lat) == pytest.approx((LON0 + 200 / M_PER_LON, LAT0), abs=2e-7)
     assert listed["node/5:own"].lon == pytest.approx(LON0 + 50 / M_PER_LON, abs=2e-7)
+
+
+def test_outlines_that_are_none() -> None:
+    """Three nodes there and back enclose nothing; a triangle, and a bow tie, do."""
+    back = lane().node(5, 100, -10).node(6, 110, 10).way(20, [5, 6, 5], ROOF)
+    assert found(back) == []
+    open_line = lane().node(5, 100, -10).node(6, 110, 10).node(7, 120, -10).way(20, [5, 6, 7], ROOF)
+    assert found(open_line) == []
+    triangle = lane().node(5, 100, -10).node(6, 110, 10).node(7, 120, -10).way(20, [5, 6, 7, 5], ROOF)
+    assert [s.kind for s in found(triangle)] == [Kind.COVERED]
+    corners = lane()
+    for n, (x, y) in enumerate(((60, -10), (100, 10), (100, -10), (60, 10)), start=20):
+        corners.node(n, x, y)
+    (roof,) = found(corners.way(20, [20, 21, 22, 23, 20], ROOF | {"layer": "1"}))
+    assert [roof.spans[0].start, roof.spans[0].end] == pytest.approx([0.3, 0.5], abs=1e-3)
+
+
+def test_a_ring_of_ways_of_two_nodes_and_members_that_are_no_rings() -> None:
+    """Members that are nodes, or ways of one node, or not in the extract, take nothing away."""
+    town = lane()
+    for n, (x, y) in enumerate(((80, -20), (120, -20), (120, 20), (80, 20))):
+        town.node(20 + n, x, y)
+        town.way(20 + n, [20 + n, 20 + (n + 1) % 4], {"source": "survey"})
+    town.way(30, [20], {"source": "survey"})
+    members = [("w", 20 + n, "outer") for n in range(4)]
+    extra = [("n", 10, "outer"), ("w", 30, "outer"), ("w", 99, "inner"), ("n", 21, "inner")]
+    town.relation(40, [*extra, *members], {"type": "multipolygon", "building": "roof"})
+    (roof,) = found(town)
+    assert (roof.upper, roof.kind) == ("relation/40", Kind.COVERED)
+    assert [roof.spans[0].start, roof.spans[0].end] == pytest.approx([0.4, 0.6], abs=1e-3)
+
+
+def test_a_place_between_whole_units_is_told_to_seven_digits() -> None:
+    """A slanting lane under a slanting roof, and a car park beside it."""
+    town = Town().node(1, 0, 0).node(2, 200, 63.7).way(10, [1, 2], LANE)
+    for n, (x, y) in enumerate(((71.3, 0.7), (127.9, 3.1), (113.3, 77.7), (77.1, 51.3)), start=20):
+        town.node(n, x, y)
+        town.node(10 + n, x + 300, y)
+    town.way(20, [20, 21, 22, 23, 20], ROOF)
+    town.way(30, [30, 31, 32, 33, 30], {"amenity": "parking", "parking": "underground"})
+    for s in found(town):
+        assert (s.lon, s.lat) == (round(s.lon, 7), round(s.lat, 7))
+    (roof,) = [s for s in found(town) if s.spans]
+    start, end = roof.spans[0].start, roof.spans[0].end
+    assert roof.lon == pytest.approx(LON0 + 200 * (start + end) / 2 / M_PER_LON, abs=2e-7)
+    assert roof.lat == pytest.approx(LAT0 + 63.7 * (start + end) / 2 / M_PER_LAT, abs=2e-7)
+
+
+def test_a_lane_that_leaves_a_roof_and_comes_back_is_under_it_all_the_way() -> None:
+    """From the first place inside to the last, over a yard that is open."""
+    town = Town().node(1, 0, 0).node(2, 50, 0).node(3, 100, 0).node(4, 150, 0).node(5, 200, 0)
+    town.way(10, [1, 2, 3, 4, 5], LANE)
+    square(square(town, 20, 100, 0, size=120), 21, 100, 0, size=60)
+    town.relation(40, [("w", 20, "outer"), ("w", 21, "inner")], {"type": "multipolygon", "building": "roof"})
+    (roof,) = [s for s in found(town) if s.spans]
+    assert [roof.spans[0].start, roof.spans[0].end] == pytest.approx([0.8, 3.2], abs=2e-3)
+
+
+def test_which_lane_is_under_which_roof() -> None:
+    """Two lanes, two roofs: three pairs. An outline with a warning of its own, and a lane with one."""
+    town = lane(LANE | {"maxheight": "low"}).node(3, 100, 30).node(4, 300, 30).way(11, [3, 4], LANE)
+    square(town, 20, 150, 15, size=60, tags=ROOF)
+    square(town, 21, 50, 0, size=20, tags=ROOF | {"maxheight": "high", "name": "Old Shed"})
+    square(town, 22, 250, 60, size=20, tags={"building": "yes", "maxheight": "2.2", "name": "Hall"})
+    made = {s.key: s for s in found(town)}
+    assert set(made) == {"way/10:way/20:area", "way/10:way/21:area", "way/11:way/20:area", "way/22:own"}
+    shed = made["way/10:way/21:area"]
+    assert (shed.name, shed.road) == ("Old Shed", "Pump Lane")
+    assert any("low" in w for w in shed.warnings)
+    assert any("high" in w for w in shed.warnings)
+    assert list(shed.tags) == ["way/10", "way/21"]
+    assert shed.spans[0].whole_way
+    plain = made["way/11:way/20:area"]
+    assert (plain.name, plain.warnings, plain.spans[0].whole_way) == ("", (), False)
+    assert made["way/22:own"].name == "Hall"
+
+
+def test_a_station_near_a_house_or_under_no_roof() -> None:
+    """A house at a station is no canopy; the station of a canopy brings its tags."""
+    fuel = {"amenity": "fuel", "maxheight": "4.1", "name": "Lamplight Fuel"}
+    town = square(lane(), 20, 100, 0, size=20, tags=ROOF).node(9, 100, 15, fuel)
+    (canopy,) = [s for s in found(town) if s.spans]
+    assert list(canopy.tags) == ["way/10", "way/20", "node/9"]
+    assert canopy.tags["node/9"] == fuel
+    assert [s.key for s in found(town)] == ["node/9:own", "way/10:way/20:area"]
+    area = square(square(lane(), 20, 100, 0, size=20, tags=ROOF), 30, 100, 20, size=10, tags=fuel)
+    assert [s.key for s in found(area)] == ["way/10:way/20:area"]  # the canopy tells its height
+    tunnel = square(lane(LANE | {"tunnel": "yes"}), 20, 100, 0, size=20, tags=ROOF).node(9, 100, 15, fuel)
+    assert Kind.FUEL_CANOPY in {s.kind for s in found(tunnel) if s.spans}
+
+
+def test_of_stations_as_near_the_first_is_meant() -> None:
+    town = square(lane(), 20, 100, 0, size=20, tags=ROOF)
+    for ref, y, metres in ((8, 20, "4.1"), (9, -20, "4.2"), (7, 40, "4.3")):
+        town.node(ref, 100, y, {"amenity": "fuel", "maxheight": metres})
+    (roof,) = [s for s in found(town) if s.spans]
+    assert roof.lowest() in {Length.from_metres("4.1"), Length.from_metres("4.2")}
+    assert len(roof.tags) == 3
