@@ -82,41 +82,29 @@ def explain(case: Case, ways: Finder) -> Explanation:
     """
     # To lift a limit that closes nothing to this coach makes no way.
     minded = [kind for kind in sorted(LIMIT_KINDS) if case.costs.vehicle.minds(kind)]
-    kinds = [frozenset({kind}) for kind in minded]
-    if len(minded) > 1:
-        kinds.append(frozenset(minded))
+    kinds = [*(frozenset({kind}) for kind in minded), frozenset(minded)]
     by_height = _tallest(case, ways, frozenset())
-    otherwise: Route | None = None
-    for lifted in kinds:
-        otherwise = ways.drive(lifted)
-        if otherwise is not None:
-            break
-    if by_height is not None or otherwise is not None:
-        return Explanation(
-            connected=True,
-            in_the_way=_in_the_way(case, by_height.route) if by_height and by_height.route else (),
-            gets_through=by_height.height if by_height else None,
-            obstacles=obstacles_on(case, otherwise) if otherwise else (),
-        )
-    for lifted in kinds:
-        best = _tallest(case, ways, lifted)
-        if best is not None and best.route is not None:
-            return Explanation(
-                connected=True,
-                in_the_way=_in_the_way(case, best.route),
-                gets_through=best.height,
-                obstacles=obstacles_on(case, best.route),
-            )
-    return Explanation(connected=False)
+    otherwise = next((route for lifted in kinds if (route := ways.drive(lifted)) is not None), None)
+    if by_height is None and otherwise is None:
+        by_height = next((best for lifted in kinds if (best := _tallest(case, ways, lifted))), None)
+        if by_height is None:
+            return Explanation(connected=False)
+        otherwise, _ = by_height
+    tallest, gets_through = by_height or (None, None)
+    return Explanation(
+        connected=True,
+        in_the_way=() if tallest is None else _in_the_way(case, tallest),
+        gets_through=gets_through,
+        obstacles=() if otherwise is None else obstacles_on(case, otherwise),
+    )
 
 
-def _tallest(case: Case, ways: Finder, lifted: frozenset[str]) -> Tallest | None:
-    """The way for the tallest coach, those unverified closed if refused, where a way is left."""
-    choices = [False, True] if case.unverified is Unverified.REFUSE else [True]
-    for passable in choices:
+def _tallest(case: Case, ways: Finder, lifted: frozenset[str]) -> tuple[Route, Length | None] | None:
+    """The way for the tallest coach and its height; where refused, without unverified structures first."""
+    for passable in (False, True) if case.unverified is Unverified.REFUSE else (True,):
         best = ways.tallest(lifted, passable=passable)
         if best.route is not None:
-            return best
+            return best.route, best.height
     return None
 
 
