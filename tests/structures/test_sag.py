@@ -308,7 +308,7 @@ def test_a_tunnel_has_no_profile() -> None:
 @pytest.mark.parametrize(("tenths", "warns"), [(299, False), (300, True), (301, True)])
 @pytest.mark.parametrize("hump", [False, True])
 def test_three_centimetres_are_worth_a_warning(tenths: int, warns: bool, hump: bool) -> None:
-    """A coach of 8 m between the axles loses 16.125 c in a dip of c x^2 that is straight between whole metres.
+    """A coach of 8 m between the axles loses 16.125 c in a dip of c x^2, straight between metres.
 
     With its axles 4.25 m before and 3.75 m behind. On a hump 4 m behind the axles lose 4 * 12 c.
     """
