@@ -40,12 +40,9 @@ def find_structures(extract: Extract) -> tuple[Structure, ...]:
 
 
 def _heights_elsewhere(extract: Extract, told: set[str]) -> list[Structure]:
-    """Heights on ways, nodes and relations that no structure has taken up, so that none is lost."""
+    """Heights on ways and relations that no structure has taken up; every node with one is a structure."""
     by_way = {w.id: w for w in extract.ways}
     elements = [(f"way/{w.id}", w.tags, w.nodes) for w in extract.ways if has_height(w.tags)]
-    elements += [
-        (f"node/{ref}", tags, (ref,)) for ref, tags in sorted(extract.node_tags.items()) if has_height(tags)
-    ]
     for relation in extract.relations:
         if has_height(relation.tags):
             way = next((by_way[m.ref] for m in relation.members if m.kind == "w" and m.ref in by_way), None)

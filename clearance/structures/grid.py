@@ -76,10 +76,8 @@ def _side(ends, i, x, y):  # type: ignore[no-untyped-def]
 
 @njit
 def _meet(ends, i, j):  # type: ignore[no-untyped-def]
-    """Whether two segments have a point in common and do not lie on one line."""
-    if max(ends[i, 0], ends[i, 2]) < min(ends[j, 0], ends[j, 2]):
-        return False
-    if max(ends[j, 0], ends[j, 2]) < min(ends[i, 0], ends[i, 2]):
+    """Whether two segments, each with its left end first, have a point in common and lie on two lines."""
+    if ends[i, 2] < ends[j, 0] or ends[j, 2] < ends[i, 0]:
         return False
     if max(ends[i, 1], ends[i, 3]) < min(ends[j, 1], ends[j, 3]):
         return False

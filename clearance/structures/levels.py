@@ -36,7 +36,7 @@ def layer(tags: Mapping[str, str]) -> int | None:
     if text is None:
         return 0
     try:
-        return int(text.strip())
+        return int(text)
     except ValueError:
         return None
 

@@ -136,3 +136,47 @@ def test_beyond_the_edge_is_refused(at: int, sense: int) -> None:
     row[at] = sense * (1_800_000_001, 900_000_001)[at % 2]
     with pytest.raises(ValueError, match="180 degrees of longitude and 90 of latitude"):
         meeting_pairs(np.array([row]), np.array([(1, 2)]), np.array([True]))
+
+
+@pytest.mark.parametrize("far", [20_000, 200_000, 20_000_000, 800_000_000])
+def test_short_and_long_ones_with_no_length_between(far: int) -> None:
+    """The long ones may lie in any grid, with empty ones before it."""
+    chance = random.Random(far)
+    rows = short(chance, 60)
+    for _ in range(6):
+        dx, dy = chance.randint(far // 2, far), chance.randint(-far, far)
+        x, y = chance.randint(-500, 500), chance.randint(-500, 500)
+        rows.append((x - dx, y - dy, x + dx, y + dy))
+    chance.shuffle(rows)
+    expected = slow(rows, named(rows), [True] * len(rows))
+    assert any(abs(rows[i][2] - rows[i][0]) > 2 * abs(rows[j][2] - rows[j][0]) for i, j in expected)
+    assert found(rows, named(rows), [True] * len(rows)) == expected
+
+
+def test_boxes_that_only_touch() -> None:
+    """End to end, corner to corner, and beside one another by one unit, to each side."""
+    ends: list[Ends] = [(0, 0, 10, 10)]
+    ends += [
+        (10, 10, 20, 0),
+        (10, 10, 20, 21),
+        (11, 10, 20, 0),
+        (10, 11, 20, 20),
+        (0, 0, -9, 1),
+        (-1, 0, -9, 5),
+    ]
+    ends += [
+        (0, 10, 5, 5),
+        (0, 10, 4, 5),
+        (10, 0, 6, 6),
+        (10, 0, 6, 5),
+        (3, 10, 3, 3),
+        (3, 10, 3, 4),
+        (7, 0, 7, 6),
+    ]
+    for turned in (False, True):
+        rows = [(*r[2:], *r[:2]) for r in ends] if turned else ends
+        for shift in range(len(rows)):
+            order = rows[shift:] + rows[:shift]
+            assert found(order, named(order), [True] * len(order)) == slow(
+                order, named(order), [True] * len(order)
+            )

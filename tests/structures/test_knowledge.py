@@ -74,3 +74,30 @@ def test_a_height_is_known_by_what_may_clear_it() -> None:
         ((), "none"),
     ):
         assert summary([structure(*evidence)]).counts == {Kind.BRIDGE: {how: 1}}
+
+
+def test_what_stands_beside_the_road_is_counted_apart_wherever_it_comes() -> None:
+    beside = Structure(key="a", kind=Kind.CAR_PARK, lon=0, lat=0)
+    bar = replace(beside, key="b", kind=Kind.HEIGHT_BAR, nodes=(1,))
+    for order in ((beside, bar, beside), (bar, beside, beside), (beside, beside, bar)):
+        found = summary(order)
+        assert (found.beside, found.counts, found.crossings) == (2, {Kind.HEIGHT_BAR: {"none": 1}}, 0)
+
+
+def test_dates_of_figures_alone_count() -> None:
+    """The date of a text without a figure is none of a height; a year must stand by itself."""
+    posted = Evidence(evidence_class=EvidenceClass.POSTED, figure=Length(42000))
+    for date, told in (("2020", "2020"), ("2020-05", "2020-05"), ("20205", ""), ("x2020", ""), ("", "")):
+        s = Structure(
+            key="a", kind=Kind.BRIDGE, lon=0, lat=0, nodes=(1,), evidence=(replace(posted, date=date),)
+        )
+        assert (summary([s]).oldest, summary([s]).newest, summary([s]).undated) == (told, told, int(not told))
+    text = replace(posted, figure=None, date="2019")
+    both = Structure(
+        key="a", kind=Kind.BRIDGE, lon=0, lat=0, nodes=(1,), evidence=(text, replace(posted, date="2021"))
+    )
+    assert (summary([both]).oldest, summary([both]).undated) == ("2021", 0)
+    alone = replace(both, evidence=(text,))
+    assert (summary([alone]).oldest, summary([alone]).undated) == ("", 0)
+    mixed = replace(both, evidence=(replace(posted, date=""), replace(posted, date="2021")))
+    assert summary([mixed]).undated == 0

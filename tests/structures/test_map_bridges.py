@@ -390,3 +390,17 @@ def test_an_outline_of_a_bridge_joins_no_deck_beside_it() -> None:
         other.node(900 + i, 20 + x * 20, y * 25)
     other.way(90, [900, 901, 902, 903, 900], {"man_made": "pier"})
     assert len([b for b in bridges(other) if b.deck]) == 2
+
+
+def test_ways_of_one_node_are_no_decks() -> None:
+    assert bridges(Town().node(1, 0, 0).way(20, [1], DECK)) == []
+
+
+def test_two_roofs_over_one_road_are_two() -> None:
+    town = under()
+    for k, x in ((0, -40), (1, 40)):
+        for n, (dx, dy) in enumerate(((-10, -10), (10, -10), (10, 10), (-10, 10))):
+            town.node(30 + 10 * k + n, x + dx, dy)
+        first = 30 + 10 * k
+        town.way(20 + k, [first, first + 1, first + 2, first + 3, first], {"building": "roof", "layer": "1"})
+    assert [b.under for b in bridges(town)] == [(0,), (1,)]

@@ -380,3 +380,30 @@ def test_rails_and_paths_that_end_where_the_road_does_are_no_road_on() -> None:
     extract = town.extract()
     (found,) = [s for s in with_sag_warnings(find_structures(extract), extract) if s.upper == "way/20"]
     assert len(found.warnings) == 1
+
+
+def test_the_road_of_the_same_name_is_meant_at_a_junction() -> None:
+    """Side lanes that tell nothing, or the reverse, change nothing; without a name there are two ways on."""
+    for side in ({}, {"incline": "up"}, {"incline": "down"}):
+        town = dip_town([{"incline": "down"}, {}, {"incline": "up"}])
+        town.node(7, -20, 100).node(8, 20, 100)
+        town.way(31, [2, 7], {"highway": "residential", "name": "Side Lane", **side})
+        town.way(32, [3, 8], {"highway": "residential", "name": "Side Lane", **side})
+        extract = town.extract()
+        (found,) = [s for s in with_sag_warnings(find_structures(extract), extract) if s.upper]
+        assert [w.split(";")[0] for w in found.warnings] == [
+            "way/11: the road falls towards the bridge and rises behind it"
+        ]
+    unnamed = (
+        Town().node(1, -100, 0).node(2, -20, 0).node(3, 20, 0).node(4, 100, 0).node(5, 0, -50).node(6, 0, 50)
+    )
+    for way, nodes, incline in (
+        (10, [1, 2], "down"),
+        (11, [2, 3], ""),
+        (12, [3, 4], "up"),
+        (13, [7, 2], "down"),
+    ):
+        unnamed.way(way, nodes, {"highway": "residential"} | ({"incline": incline} if incline else {}))
+    extract = unnamed.node(7, -60, 60).way(20, [5, 6], RAIL).extract()
+    (found,) = [s for s in with_sag_warnings(find_structures(extract), extract) if s.upper]
+    assert found.warnings == ()
