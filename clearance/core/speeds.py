@@ -58,9 +58,9 @@ _ZONE_KEYS = ("maxspeed:type", "source:maxspeed", "zone:maxspeed", "zone:traffic
 #: Outside these a unit was lost or a joke made.
 _SLOWEST, _FASTEST = 3.0, 160.0
 
-_NUMBER = re.compile(r"(\d{1,3}(?:\.\d{1,3})?) ?(km/h|kmh|kph|mph)?", re.ASCII | re.IGNORECASE)
-_ZONE = re.compile(r"[a-z]{2}(?:-[a-z]{2,3})?:([a-z_]+)", re.ASCII | re.IGNORECASE)
-_ZONE_NUMBER = re.compile(r"(?:[a-z]{2}:)?zone:?(\d{1,3})", re.ASCII | re.IGNORECASE)
+_NUMBER = re.compile(r"(\d{1,3}(?:\.\d{1,3})?) ?(km/h|kmh|kph|mph)?", re.ASCII)
+_ZONE = re.compile(r"[a-z]{2}(?:-[a-z]{2,3})?:([a-z_]+)", re.ASCII)
+_ZONE_NUMBER = re.compile(r"(?:[a-z]{2}:)?zone:?(\d{1,3})", re.ASCII)
 
 
 def _speed(text: str) -> float | None:

@@ -154,3 +154,12 @@ def test_measures_as_written_in_a_file_are_read_back() -> None:
     for tenths in (41148, 39116, 40001, 25908, 1, 254):
         text = measure_text(Length(tenths))
         assert parse_measure(text) == Length(tenths)
+
+
+def test_questions_are_sentences() -> None:
+    """Each asks in words of its own; what is needed, and where a unit is shown, are told by the item."""
+    assert len({item.ask for item in ITEMS}) == len(ITEMS)
+    for item in ITEMS:
+        assert item.ask == item.ask.capitalize()
+        assert item.needed is (item.key == "height")
+        assert all(line == line.strip() for line in item.how)

@@ -534,3 +534,84 @@ def test_a_clock_time_goes_on_with_another(text: str, condition: str) -> None:
 def test_what_may_be_a_value_goes_on_with_no_time(text: str) -> None:
     with pytest.raises(UnreadableError):
         parse_conditional(text)
+
+
+@pytest.mark.parametrize(
+    ("month", "days"),
+    [*zip(("Jan", "Mar", "May", "Jul", "Aug", "Oct", "Dec"), [31] * 7, strict=True),
+     *zip(("Apr", "Jun", "Sep", "Nov"), [30] * 4, strict=True), ("Feb", 28)],
+)  # fmt: skip
+def test_the_last_day_of_each_month(month: str, days: int) -> None:
+    """Within it a rule for all its days surely holds; a day that it lacks is never judged."""
+    number = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec").index(
+        month
+    ) + 1
+    window = Window(datetime(2027, number, 5, 8), datetime(2027, number, 5, 9))
+    assert surely_holds(f"{month} 1-{days}", window, None)
+    assert not may_hold(f"{month} {days}", window, None)
+    for lacking in (f"{month} {days + 1}", f"{month} 1-{days + 1}", f"{month} 0-{days}"):
+        assert not surely_holds(lacking, window, None)
+        assert may_hold(lacking, window, None)
+
+
+@pytest.mark.parametrize(
+    ("text", "on"),
+    [
+        ("2026-2028", True),
+        ("2026,2027", True),
+        ("2027,2026", None),
+        ("2028-2026", None),
+        ("2027 Jan 01-2027 Dec 31", True),
+        ("2027 Jan 05-2027 Jan 05", True),
+        ("2027 Mar 01-2027 Jan 31", None),
+        ("2027 Jan 09-2027 Jan 02", None),
+        ("2028 Jan 01-2027 Dec 31", None),
+        ("2025 Jan 01-2025 Dec 31", False),
+    ],
+)
+def test_years_and_dates_that_run_backwards_are_not_judged(text: str, on: bool | None) -> None:
+    window = Window(datetime(2027, 1, 5, 8), datetime(2027, 1, 5, 9))
+    assert (surely_holds(text, window, None), may_hold(text, window, None)) == (on is True, on is not False)
+
+
+def test_a_window_of_31_days_is_judged_and_no_longer_one() -> None:
+    start = datetime(2027, 1, 1)
+    assert surely_holds("Jan-Feb", Window(start, start + timedelta(days=31)), None)
+    assert not surely_holds("Jan-Feb", Window(start, start + timedelta(days=31, minutes=1)), None)
+
+
+@pytest.mark.parametrize(
+    ("text", "clauses"),
+    [
+        ("no @ Mo 07:00-09:00; 10:00-12:00", [("no", "Mo 07:00-09:00; 10:00-12:00")]),
+        ("no @ Mo 07:00-09:00; Sa", [("no", "Mo 07:00-09:00; Sa")]),
+        ("no @ Mo 07:00-09:00; PH off", [("no", "Mo 07:00-09:00; PH off")]),
+        ("no @ Mo 07:00-09:00;; Sa;", [("no", "Mo 07:00-09:00; Sa")]),
+        ("no @ Mo 07:00-09:00; 3", None),
+        ("no @ wet; Sa 10:00-12:00", None),
+        ("Sa 10:00-12:00; no @ Mo", None),
+        ("no @", None),
+        ("@ Mo", None),
+        ("no @ Mo @ Tu", None),
+        (";", None),
+        ("", None),
+    ],
+)
+def test_times_without_a_value_belong_to_the_time_before(
+    text: str, clauses: list[tuple[str, str]] | None
+) -> None:
+    if clauses is None:
+        with pytest.raises(UnreadableError, match="is not of the form"):
+            parse_conditional(text)
+    else:
+        assert [(c.value, c.condition) for c in parse_conditional(text)] == clauses
+
+
+def test_a_thousand_signs_are_read_and_no_more() -> None:
+    start = "3 @ "
+    assert parse_conditional(start + "x" * (1000 - len(start)))[0].value == "3"
+    with pytest.raises(UnreadableError, match="too long"):
+        parse_conditional(start + "x" * (1001 - len(start)))
+    window = Window(datetime(2027, 1, 5, 8), datetime(2027, 1, 5, 9))
+    assert not may_hold("Feb" + " " * 997, window, None)
+    assert may_hold("Feb" + " " * 998, window, None)

@@ -36,3 +36,14 @@ def test_what_cannot_be_meant_is_refused(text: str, said: str) -> None:
     with pytest.raises(UsageError, match=said) as caught:
         parse_departure(text, NOW, what="--depart")
     assert repr(text) in str(caught.value)
+
+
+def test_the_first_and_the_last_moment_that_can_be_meant() -> None:
+    """A day before now, and 100 years of 365.25 days after it; the option is named where no other is told."""
+    for moment in (NOW - timedelta(days=1), NOW + timedelta(days=36_525)):
+        assert parse_departure(moment.isoformat(), NOW) == moment
+    for moment in (NOW - timedelta(days=1, minutes=1), NOW + timedelta(days=36_525, minutes=1)):
+        with pytest.raises(UsageError, match=r"^--depart "):
+            parse_departure(moment.isoformat(), NOW)
+    with pytest.raises(UsageError, match=r"^day '8' is no time"):
+        parse_departure("8", NOW, what="day")

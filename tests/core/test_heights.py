@@ -287,3 +287,15 @@ def test_a_readable_value_is_never_lost_nor_raised(key: str, value: str) -> None
         found = [e.figure for e in read_heights({key: value}, WAY).evidence if e.figure is not None]
         assert found
         assert min(found) <= length
+
+
+@pytest.mark.parametrize(
+    ("key", "part"),
+    [("maxheight_1", "_1"), ("maxheight:", "none"), ("maxheight:foo", "foo"), ("maxheight:foo:x", "foo:x")],
+)
+def test_the_unknown_part_of_a_key_is_shown(key: str, part: str) -> None:
+    read = read_heights({key: "4.2"}, "way/1")
+    assert read.warnings == (
+        f"way/1: {key}='4.2': key with the unknown part {part}; the figure may not clear",
+    )
+    assert [e.can_clear for e in read.evidence] == [False]

@@ -399,3 +399,19 @@ def test_a_list_gives_its_lowest(parts: list[str], separator: str) -> None:
     lowest = min(length for length in lengths if length is not None)
     assert parse_length(separator.join(parts)).length == lowest
     assert parse_length(f" {separator} ".join(parts)).length == lowest
+
+
+def test_messages_show_the_whole_text_and_the_part() -> None:
+    with pytest.raises(UnreadableError, match=r"^'high' is no length; read are 3.8, "):
+        parse_length("high")
+    with pytest.raises(
+        UnreadableError, match=r"^'4;high' cannot be read: 'high' is no length; read are 3.8, "
+    ):
+        parse_length("4;high")
+    with pytest.raises(UnreadableError, match=r"^'0' is no length above nothing$"):
+        parse_length("0")
+    assert (
+        parse_length("150").implausible == "'150' would be 150.0000 m, outside 1 m to 30 m; was a unit lost?"
+    )
+    assert parse_length("150 m").implausible == "'150 m' would be 150.0000 m, outside 1 m to 30 m"
+    assert parse_length("4; 0.5").implausible.startswith("'4; 0.5' would be 0.50000 m,")

@@ -147,3 +147,50 @@ def test_any_text_gives_limits_or_a_warning_and_never_raises(tags: dict[str, str
     for value in tags.values():
         if not {part.strip() for part in value.replace("|", ";").split(";")} <= words:
             assert read.warnings or any(t is not None for t in told)
+
+
+@pytest.mark.parametrize("mode", ["motorhome", "motorcar", "vehicle", "motor_vehicle"])
+@pytest.mark.parametrize("kind", ["physical", "legal", ""])
+def test_modes_that_bind_a_coach_need_no_warning(mode: str, kind: str) -> None:
+    key = ":".join(filter(None, ("maxwidth", kind, mode)))
+    assert read_limits({key: "2.5"}, WAY) == LimitTags(max_width=(Length(25000), Length(25000)))
+
+
+@pytest.mark.parametrize(("suffix", "shown"), [(":foo", "foo"), (":", "none"), (":foo:", "foo")])
+def test_an_unknown_part_of_a_key_is_shown(suffix: str, shown: str) -> None:
+    read = read_limits({f"maxwidth{suffix}": "2.5"}, WAY)
+    assert read.max_width == (Length(25000), Length(25000))
+    assert f"key with the unknown part {shown}; taken to bind" in read.warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "kg", "warnings"),
+    [
+        ("7.5|", 7500, 0),
+        ("|7.5", 7500, 0),
+        ("7.5;below_default", 7500, 1),
+        ("below_default;7.5", 7500, 1),
+        ("none;7.5", 7500, 0),
+        ("heavy;7.5;8", 7500, 1),
+        ("1;7.5", 1000, 0),
+        ("0.1;7.5", 7500, 1),
+        (" ", None, 1),
+        ("|", None, 0),
+    ],
+)
+def test_each_part_of_a_list_by_itself(text: str, kg: int | None, warnings: int) -> None:
+    read = read_limits({"maxweight": text}, WAY)
+    assert read.max_weight_kg == (kg, kg)
+    assert len(read.warnings) == warnings
+
+
+def test_bounds_of_widths_and_lengths() -> None:
+    for text, fits in (("0.5", True), ("0.49", False), ("30", True), ("30.1", False)):
+        assert (read_limits({"maxwidth": text}, WAY).max_width[0] is not None) is fits
+    for text, fits in (("1", True), ("0.99", False), ("60", True), ("60.1", False)):
+        assert (read_limits({"maxlength": text}, WAY).max_length[0] is not None) is fits
+
+
+def test_both_directions_in_one_key_bind_both() -> None:
+    assert read_limits({"maxweight:forward:backward": "3"}, WAY).max_weight_kg == (3000, 3000)
+    assert read_limits({"maxweight:forward": "3"}, WAY).max_weight_kg == (3000, None)

@@ -286,3 +286,22 @@ def test_what_a_loss_of_nothing_and_of_little_says() -> None:
     assert left.note == one.warnings[1]
     assert "loses 2 cm (1 in)" in with_sag(high, Length(101), wheelbase_m=8).warnings[1]
     assert "loses 3 cm (2 in)" in with_sag(high, Length(255), wheelbase_m=8).warnings[1]
+
+
+@pytest.mark.parametrize(
+    ("base", "front", "rear", "said"),
+    [
+        (99.9, 0.0, 0.0, "does not reach"),
+        (100.0, 0.0, 0.0, "must be lengths"),
+        (100.5, 0.0, 0.0, "must be lengths"),
+        (0.0, 0.0, 0.0, "must be lengths"),
+        (10.0, 29.9, 0.0, "does not reach"),
+        (10.0, 30.0, 0.0, "must be lengths"),
+        (10.0, 0.0, 30.5, "must be lengths"),
+        (10.0, -0.1, 0.0, "must be lengths"),
+        (10.0, 0.0, -0.1, "must be lengths"),
+    ],
+)
+def test_which_measures_are_refused_for_what(base: float, front: float, rear: float, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        lost_under(np.zeros((1, STATIONS_M.size)), wheelbase_m=base, front_m=front, rear_m=rear)

@@ -12,8 +12,15 @@ from hypothesis import strategies as st
 
 from clearance.core.errors import UsageError
 from clearance.core.lengths import Length
-from clearance.core.record import Record, parse_date, parse_seen_height, record_evidence, uid_of
-from clearance.core.structure import EvidenceClass
+from clearance.core.record import (
+    Record,
+    elements_of_structure,
+    parse_date,
+    parse_seen_height,
+    record_evidence,
+    uid_of,
+)
+from clearance.core.structure import EvidenceClass, Kind, Span, Structure
 
 TODAY = datetime.date(2026, 6, 15)
 
@@ -111,3 +118,29 @@ def test_uids_stay_what_they_are_from_version_to_version() -> None:
     text = '["4.05 m","2027-07-04",null,1.5]'
     assert uid_of("4.05 m", "2027-07-04", None, 1.5) == hashlib.sha256(text.encode()).hexdigest()[:32]
     assert uid_of("é") == hashlib.sha256('["é"]'.encode()).hexdigest()[:32]
+
+
+def test_messages_name_the_option_and_cut_the_text() -> None:
+    """Sixty signs of a height, whatever is amiss with it, and forty of a day."""
+    for text in ("9" * 70, "9" * 70 + " m", "x" * 70):
+        for what in ("--height", "seen"):
+            with pytest.raises(UsageError) as told:
+                parse_seen_height(text) if what == "--height" else parse_seen_height(text, what=what)
+            assert str(told.value).startswith(f"{what} {text[:60]!r} ")
+    with pytest.raises(UsageError, match=r"^--height '9' has no unit"):
+        parse_seen_height("9")
+    with pytest.raises(UsageError, match=r"^--height '3 m;4 m' cannot be meant: it is more than one figure"):
+        parse_seen_height("3 m;4 m")
+    with pytest.raises(UsageError, match=r"^--date '15.6.2026' is no day"):
+        parse_date("15.6.2026", TODAY)
+    with pytest.raises(UsageError, match=r"^seen 2026-06-17 is yet to come"):
+        parse_date("2026-06-17", TODAY, what="seen")
+
+
+def test_the_elements_by_which_a_structure_is_known_again() -> None:
+    plain = Structure(key="a", kind=Kind.BRIDGE, lon=0, lat=0, upper="way/9")
+    assert elements_of_structure(plain) == ()
+    assert elements_of_structure(replace(plain, nodes=(7,))) == ("node/7", "way/9")
+    spans = (Span(way=3, start=0, end=1), Span(way=12, start=0, end=1), Span(way=3, start=1, end=2))
+    assert elements_of_structure(replace(plain, spans=spans)) == ("way/12", "way/3", "way/9")
+    assert elements_of_structure(replace(plain, spans=spans, upper="")) == ("way/12", "way/3")

@@ -125,3 +125,13 @@ def test_any_tags_give_speeds_between_walking_and_the_cap(tags: dict[str, str], 
     for kmh in road_speeds(tags, cap=cap):
         assert 3 <= kmh <= cap
         assert isinstance(kmh, float)
+
+
+@pytest.mark.parametrize("text", ["zone:٣٠", "٣٠", "ßa:urban", "de:urbañ"])
+def test_digits_and_letters_of_other_scripts_are_not_read(text: str) -> None:
+    assert road_speeds({"highway": "residential", "maxspeed": text}) == (30, 30)
+
+
+@pytest.mark.parametrize("text", ["Zone:30", "DE:ZONE30", "de:zone:30", "30 KMH", "30 Km/h", " 30 KPH "])
+def test_capitals_do_not_matter(text: str) -> None:
+    assert road_speeds({"highway": "primary", "maxspeed": text}) == (30, 30)

@@ -43,3 +43,33 @@ def test_a_comma_is_a_decimal_mark_unless_it_may_part_thousands() -> None:
 def test_shown_texts_are_short_and_on_one_line(text: str) -> None:
     assert "\n" not in shown(text)
     assert len(shown(text)) < 900
+
+
+def test_each_mark_and_space_by_itself() -> None:
+    """And nothing else is one."""
+    for marks, plain, reason in (
+        ("’‘′´`ʹ", "'", "curly quotes or prime marks"),
+        ("”“″ʺ", '"', "curly quotes or prime marks"),
+        ("\u00a0\u2009\u202f\t", " ", "unusual spaces"),
+    ):
+        for mark in marks:
+            assert cleaned(f"a{mark}b") == (f"a{plain}b", (reason,))
+    for text in ("XX", "12x6", "a-b", "a_b", "a\nb"):
+        assert cleaned(text) == (text, ())
+    assert cleaned("6''") == ('6"', ("two single quotes for inches",))
+    assert cleaned(" a ") == ("a", ())
+
+
+def test_texts_of_eighty_signs_are_shown_whole() -> None:
+    assert shown("x" * 80) == repr("x" * 80)
+    assert shown("x" * 81) == f"{'x' * 60!r}... (81 characters)"
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [("1,2", "1.2"), ("1,23", "1.23"), ("1,2345", "1.2345"), ("1234,567", "1234.567"), ("0,5", "0.5")],
+)
+def test_commas_that_part_no_thousands(text: str, number: str) -> None:
+    for thousands in (False, True):
+        assert decimal(text, thousands=thousands) == (Decimal(number), "comma as decimal mark")
+    assert decimal("123,456", thousands=True) == (Decimal(123456), "comma between thousands")
