@@ -50,7 +50,7 @@ def meet(
     notes: list[str] = []
     main = case.costs.usable & (case.network.arc_area == 0)
     for leg in range(len(places) - 1):
-        if reaches(snaps[leg], snaps[leg + 1]) or not main.any():
+        if reaches(snaps[leg], snaps[leg + 1]):
             continue
         for i in (leg, leg + 1):
             if any(main[s.arc] for s in snaps[i]):

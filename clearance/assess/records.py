@@ -157,9 +157,7 @@ class _Work:
             road=road,
             evidence=(record_evidence(record),),
         )
-        self._alone.append(
-            Placed(structure=structure, arcs=[(at.arc, min(max(at.fraction, 0.0), 1.0)) for at in snaps])
-        )
+        self._alone.append(Placed(structure=structure, arcs=[(at.arc, at.fraction) for at in snaps]))
         if record.key:
             self.notes.append(
                 f"{record.label}: {why}; the height stands for itself on {road or 'the nearest road'}. Look "

@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from clearance.assess.case import Case
 from clearance.assess.day import plan_day
+from clearance.assess.findings import ceiling_of, findings_of, numbered, verdict_of
 from clearance.core.coach import Coach
-from clearance.core.drive import Drive, Unverified
+from clearance.core.drive import Drive, Unverified, Verdict
 from clearance.core.knowledge import AreaKnown
 from clearance.core.lengths import Length
 from clearance.core.profile import GROUND_SOURCE, STATIONS_M
@@ -18,7 +20,11 @@ from clearance.core.structure import Direction, Standing
 from clearance.network.dips import lost_heights, structures_for
 from clearance.network.network import Network
 from clearance.outputs.wording import advice, evidence_lines
+from clearance.routing.plan import find_drive
+from clearance.routing.snap import snap
+from clearance.workflow import network_of
 from tests.assess.towns import COACH, END, START, halt, two_ways
+from tests.towns import Town, lonlat
 
 LONG = replace(COACH, wheelbase=Length.from_metres("10"), rear_overhang=Length.from_metres("1"))
 
@@ -79,3 +85,44 @@ def test_what_is_lost_is_told_though_the_height_is_not_known() -> None:
 def test_a_drive_tells_how_much_is_known_of_the_area() -> None:
     assert drive(dipping(0.0), COACH).area == AreaKnown(1, 1)
     assert drive(two_ways(), COACH).area == AreaKnown(1, 0)
+
+
+def test_a_level_road_adds_nothing_to_what_is_known_of_a_structure() -> None:
+    network = dipping(0.0)
+    (finding,) = drive(network, LONG).findings
+    (mapped,) = [s for s in network.structures if s.upper]
+    assert finding.structure == mapped
+    assert finding.clearance == Length.from_feet(14)
+
+
+def test_findings_are_numbered_and_count_from_the_start_of_the_day() -> None:
+    """Two railways of other heights over one street, and what is lowest of them."""
+    town = Town().node(1, 0, 0).node(2, 1000, 0).node(3, 500, 0)
+    for n, x in enumerate((200, 700)):
+        town.node(10 + n, x, -50).node(20 + n, x, 50)
+        town.way(30 + n, [10 + n, 20 + n], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    town.way(40, [1, 3], {"highway": "residential", "name": "Mill Lane", "maxheight": "13'8\""})
+    town.way(41, [3, 2], {"highway": "residential", "ref": "R 7", "maxheight": "15'"})
+    network = network_of(town.extract())
+    case = Case.of(network, COACH, Unverified.AVOID, None)
+    ends = [snap(network, *lonlat(x, 0), case.costs.usable) for x in (100, 900)]
+    cases = (
+        (ends, ["Mill Lane", "R 7"], [(13, 8), (15, 0)], (100, 600)),
+        (ends[::-1], ["R 7", "Mill Lane"], [(15, 0), (13, 8)], (200, 700)),
+    )
+    for (start, end), roads, heights, metres in cases:
+        route = find_drive(network, case.costs, start, end)
+        assert route is not None
+        found = findings_of(case, route, distance_m=1000.0, seconds=500.0)
+        assert [f.number for f in found] == [1, 2]
+        assert [f.road for f in found] == roads
+        assert [f.clearance for f in found] == [Length.from_feet(*height) for height in heights]
+        assert [f.headroom for f in found] == [Length.from_feet(f - 13, i) for f, i in heights]
+        for finding, driven in zip(found, metres, strict=True):
+            assert finding.distance_m == pytest.approx(1000 + driven, abs=1)
+            assert finding.seconds == pytest.approx(500 + driven / (30 / 3.6), rel=1e-3)
+        assert ceiling_of(found) == Length.from_feet(13, 8)
+        assert verdict_of(found) is Verdict.CARE
+        assert [f.number for f in numbered(found[1:])] == [1]
+    assert ceiling_of([]) is None
+    assert verdict_of([]) is Verdict.CLEAR

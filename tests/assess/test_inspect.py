@@ -42,12 +42,15 @@ STRAIGHT = line((-400, 0), (1400, 0))
 
 
 def test_a_line_under_a_low_bridge_is_found_and_left_as_it_is() -> None:
-    found = inspect(two_ways({"maxheight": "12'6\""}), STRAIGHT)
+    found_in = two_ways({"maxheight": "12'6\""})
+    found = inspect(found_in, STRAIGHT)
     assert found.verdict is Verdict.BLOCKED
     assert [p.road for p in found.pieces] == ["West Road", "Low Street", "East Road"]
     (finding,) = found.findings
     assert (finding.standing, finding.clearance) == (Standing.TOO_LOW, Length.from_feet(12, 6))
     assert finding.distance_m == pytest.approx(900, abs=15)
+    # As it is, unless it is to be mended.
+    assert inspect_line(found_in, COACH, STRAIGHT, unverified=Unverified.AVOID) == found
     assert finding.turn_off is not None
     assert finding.turn_off.onto == "High Street"
     assert finding.turn_off.before_m == pytest.approx(500, abs=5)

@@ -184,17 +184,21 @@ def turned(x: float, y: float, number: int) -> tuple[float, float]:
     return (-x if number & 1 else x), (-y if number & 2 else y)
 
 
-def ladder(number: int, upper: str, low: tuple[int, ...], *, step: float = 400) -> tuple[Case, Route]:
+def ladder(
+    number: int, upper: str, low: tuple[int, ...], *, blind: tuple[int, ...] = ()
+) -> tuple[Case, Route]:
     """A lower and an upper side with rungs between, and the drive of a car along the lower side.
 
     The parts `low` of the lower side, counted from 0, are too low for the coach; `upper` is the speed of the
-    upper side. The lower side is faster for a car than any other way.
+    upper side. The lower side is faster for a car than any other way. Rungs of `blind` end halfway.
     """
-    town = Town()
+    town, step = Town(), 400
     for k in range(7):
         town.node(1 + k, *turned(step * k, 0, number)).node(11 + k, *turned(step * k, 300, number))
         if 0 < k < 6:
-            town.way(50 + k, [1 + k, 11 + k], {"highway": "residential", "maxspeed": "50"})
+            town.node(21 + k, *turned(step * k, 150, number))
+            rung = [1 + k, 21 + k, 11 + k][: 2 if k in blind else 3]
+            town.way(50 + k, rung, {"highway": "residential", "maxspeed": "50"})
     for k in range(6):
         height = {"maxheight": "3"} if k in low else {}
         town.way(10 + k, [1 + k, 2 + k], {"highway": "residential", "maxspeed": "50"} | height)
@@ -223,6 +227,21 @@ def test_it_is_back_on_the_route_where_that_is_quickest(
     kept = [k for k, arc in enumerate(route.arcs) if arc in done.arcs]
     assert kept == [k for k in range(6) if not rungs[0] <= k < rungs[1]]
     assert (done.start, done.end) == (route.start, route.end)
+
+
+@pytest.mark.parametrize("number", [0, 5])
+@pytest.mark.parametrize(
+    ("blind", "left", "back"),
+    [((), 3, 4), ((3,), 2, 4), ((2, 3), 1, 4), ((2,), 3, 4), ((4,), 3, 5), ((3, 4), 2, 5)],
+)
+def test_it_leaves_at_the_last_junction_that_has_a_way(
+    number: int, blind: tuple[int, ...], left: int, back: int
+) -> None:
+    """Streets that lead nowhere are no way round, before or behind what is too low."""
+    case, route = ladder(number, "40", (3,), blind=blind)
+    done, changed, without = mended(case, route)
+    assert (changed, without) == (1, ())
+    assert [k for k, arc in enumerate(route.arcs) if arc not in done.arcs] == list(range(left, back))
 
 
 @pytest.mark.parametrize("number", range(8))

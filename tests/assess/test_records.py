@@ -165,7 +165,7 @@ def test_structures_near_a_place_come_nearest_first() -> None:
     assert structures_near(town, *lonlat(600, 0)) == []
 
 
-@pytest.mark.parametrize(("metres", "same"), [(249, True), (251, False)])
+@pytest.mark.parametrize(("metres", "same"), [(249.8, True), (250.2, False)])
 def test_a_key_within_250_m_is_the_same_structure(metres: float, same: bool) -> None:
     """The structure is at (500, 0): the record of it is north of that, where no road is near."""
     town = two_ways()
@@ -175,7 +175,7 @@ def test_a_key_within_250_m_is_the_same_structure(metres: float, same: bool) -> 
     assert counted.network.structures[0].verified() is same
 
 
-@pytest.mark.parametrize(("metres", "near"), [(39, True), (41, False)])
+@pytest.mark.parametrize(("metres", "near"), [(39.8, True), (40.2, False)])
 def test_a_place_within_forty_metres_is_that_of_a_structure(metres: float, near: bool) -> None:
     """Along the street: farther off, the figure stands on the road by itself."""
     town = two_ways()
@@ -229,3 +229,97 @@ def test_no_records_and_no_roads_change_nothing() -> None:
         assert (counted.records, counted.notes) == (0, ())
     empty = network_of(Town().extract())
     assert with_records(empty, [record(town, LOW)]).records == 0
+
+
+def test_a_record_at_the_very_edge_of_the_area_counts() -> None:
+    """The roads of the town run from (-500, 0) to (1500, 0), and to 1,000 m north."""
+    town = two_ways()
+    for at in ((-500, 0), (1500, 0), (0, 1000), (1000, 1000)):
+        counted = with_records(town, [record(town, LOW, key=False, at=at)])
+        assert (counted.records, counted.notes) == (1, ())
+        assert len(counted.network.structures) == 2
+    for at in ((-501, 0), (1501, 0), (500, -1), (500, 1001)):
+        counted = with_records(town, [record(town, LOW, key=False, at=at)])
+        assert (counted.records, counted.network is town) == (0, True)
+
+
+def test_a_figure_on_a_one_way_street_stands_where_it_was_seen() -> None:
+    town = Town().node(1, -500, 0).node(2, 500, 0).node(3, 500, 100).node(4, -500, 100)
+    town.way(10, [1, 2, 3, 4, 1], {"highway": "residential", "oneway": "yes", "ref": "R 7"})
+    network = network_of(town.extract())
+    lon, lat = lonlat(100, 5)
+    seen = Record(
+        uid="56" * 16, height=LOW, raw="12'", date="2026-05-05", who="Ines", lon=lon, lat=lat, name="branch"
+    )
+    counted = with_records(network, [seen])
+    (added,) = counted.network.structures
+    assert (added.key, added.name, added.road, added.kind) == (
+        f"record:{'56' * 16}",
+        "branch",
+        "R 7",
+        Kind.LIMIT,
+    )
+    assert (added.lon, added.lat) == pytest.approx(lonlat(100, 0), abs=1e-7)
+    assert [(e.figure, e.evidence_class) for e in added.evidence] == [(LOW, EvidenceClass.MEASURED)]
+    told = with_records(network, [replace(seen, road="Mill Lane")]).network.structures[0]
+    assert told.road == "Mill Lane"
+
+
+def two_bridges() -> Network:
+    """Two railways 60 m apart over one street, at (500, 0) and (560, 0)."""
+    town = Town().node(1, 0, 0).node(2, 1000, 0)
+    for ref, x in ((3, 500), (5, 560)):
+        town.node(ref, x, -50).node(ref + 1, x, 50)
+        town.way(20 + ref, [ref, ref + 1], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    return network_of(town.way(10, [1, 2], {"highway": "residential", "name": "Mill Lane"}).extract())
+
+
+def test_a_place_between_two_counts_against_both_and_clears_none() -> None:
+    town = two_bridges()
+    middle = replace(record(town, HIGH, key=False, at=(530, 0)), note="at night")
+    counted = with_records(town, [middle])
+    assert counted.records == 1
+    assert "its height counts against 2 structures near it, and clears none" in counted.notes[0]
+    for structure in counted.network.structures:
+        (evidence,) = [e for e in structure.evidence if e.source == "recorded by Ines"]
+        assert (evidence.can_clear, evidence.figure) == (False, HIGH)
+        assert evidence.note == "at night, may be of another structure"
+        assert not structure.verified()
+    # One that is nearer, but not alone within 40 m, is no better known; one that is alone is.
+    lone = with_records(town, [replace(middle, lon=lonlat(515, 0)[0])])
+    assert "2 structures" not in lone.notes[0]
+    assert sum(len(s.evidence) for s in lone.network.structures) == 1 + sum(
+        len(s.evidence) for s in town.structures
+    )
+
+
+def test_of_two_structures_near_it_the_one_with_more_of_its_elements_is_meant() -> None:
+    """The key is not known any more; the railway's way is that of the first, the street is of both."""
+    town = two_bridges()
+    for mine, other in (town.structures[:2], town.structures[1::-1]):
+        elements = elements_of_structure(mine)
+        seen = replace(record(town, HIGH, at=(530, 0)), key="999:1:0", elements=elements, kind=str(mine.kind))
+        counted = with_records(town, [seen])
+        assert len(set(elements) - set(elements_of_structure(other))) > 0
+        known = {s.key: s.verified() for s in counted.network.structures}
+        assert known == {mine.key: True, other.key: False}
+        assert f"the height counts for the railway bridge over Mill Lane ({mine.key})" in counted.notes[0]
+    street = [
+        e for e in elements_of_structure(town.structures[0]) if e in elements_of_structure(town.structures[1])
+    ]
+    assert street
+    both = replace(record(town, HIGH, at=(530, 0)), key="999:1:0", elements=tuple(street))
+    counted = with_records(town, [both])
+    assert "against 2 structures near it" in counted.notes[0]
+    none = replace(both, elements=("way/77",))
+    counted = with_records(town, [none])
+    assert "no longer in the map" in counted.notes[0]
+    assert [s.kind for s in counted.network.structures][2:] == [Kind.LIMIT]
+
+
+def test_structures_near_a_place_come_in_order_up_to_the_limit() -> None:
+    town = two_bridges()
+    order = [town.structures[k].lon for _, k in structures_near(town, *lonlat(540, 0), 100)]
+    assert order == sorted(order, reverse=True)
+    assert [round(m) for m, _ in structures_near(town, *lonlat(540, 0), 100)] == [20, 40]
+    assert len(structures_near(town, *lonlat(555, 0), 50)) == 1
