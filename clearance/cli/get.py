@@ -58,6 +58,12 @@ __all__ = ["command"]
     help="Grid of the bare ground (GeoTIFF, in metres): dips and humps under bridges. "
     "Needs clearance[elevation].",
 )
+@click.option(
+    "--processes",
+    metavar="N",
+    type=click.IntRange(1),
+    help="Processes that read a large .osm.pbf file. [default: one for each core, 4 at most]",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was made as JSON.")
 def command(
     *,
@@ -74,6 +80,7 @@ def command(
     inventories: tuple[str, ...],
     inventory_year: int | None,
     elevation: tuple[Path, ...],
+    processes: int | None,
     as_json: bool,
 ) -> int:
     """Make the road file ROADS from SOURCE.
@@ -115,6 +122,7 @@ def command(
                 heights=workflow.Heights(
                     inventories=inventories, inventory_year=inventory_year, elevation=elevation
                 ),
+                processes=processes,
                 progress=progress,
             )
     except KeyboardInterrupt:

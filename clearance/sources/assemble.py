@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     I64 = npt.NDArray[np.int64]
     Bool = npt.NDArray[np.bool_]
 
-__all__ = ["Elements", "assemble", "merged", "near_road", "select"]
+__all__ = ["Elements", "assemble", "boxes_met", "merged", "select"]
 
 #: OpenStreetMap keeps coordinates as whole 1e-7 degrees (wiki.openstreetmap.org, Node; from memory).
 _PER_DEGREE = 10_000_000
@@ -185,22 +185,15 @@ def _near_road(
     if len(row):
         owners, begin = np.unique(owner, return_index=True)
         sides = [of.reduceat(at[row], begin) for of in (np.minimum, np.maximum) for at in (x, y)]
-        met[owners] = _met(np.stack(sides, axis=1), pieces)
+        met[owners] = boxes_met(np.stack(sides, axis=1), pieces)
     return met[: len(singles)], met[len(singles) :]
 
 
-def near_road(elements: Elements, boxes: I32) -> Bool:
-    """Whether a road or path runs into or over each of the boxes (n, 4): west, south, east, north.
+def boxes_met(boxes: I32, pieces: I32) -> Bool:
+    """Which of the boxes (n, 4) some straight piece (m, 2, 2) runs into or over.
 
-    All in whole 1e-7 degrees. The elements may be any, in any order.
+    A box has its sides west, south, east and north, a piece x and y of both ends, all in whole 1e-7 degrees.
     """
-    node_ids, x, y = _places(elements)
-    ways = [way for way in elements.ways if "highway" in way.tags]
-    return _met(boxes, _road_pieces(ways, _WayTable(ways, node_ids), x, y))
-
-
-def _met(boxes: I32, pieces: I32) -> Bool:
-    """Which of the boxes (n, 4) some straight piece (m, 2, 2) runs into or over."""
     import shapely
 
     met = np.zeros(len(boxes), dtype=np.bool_)

@@ -86,27 +86,31 @@ class _Remarks:
         return self._length
 
 
-def check_pbf(path: Path) -> None:
-    """Look at the frame of every block of a PBF file.
+def check_pbf(path: Path) -> list[tuple[int, int]]:
+    """Look at the frame of every block of a PBF file; where each begins and ends, in bytes.
 
     Raises InputError where the blocks say to unpack to far more than map data does. Frames that cannot be
-    read are left to the library, which refuses them, as it does a block that unpacks to more than it says.
+    read are left to the library, which refuses them, as it does a block that unpacks to more than it says;
+    the list ends before the first of them.
     """
     size = path.stat().st_size
     most = max(_ALWAYS_PBF, _MOST_TIMES_PBF * size)
+    frames: list[tuple[int, int]] = []
     done = 0
     with path.open("rb") as file:
-        for claim in _claims(file):
+        for end, claim in _claims(file):
+            frames.append((frames[-1][1] if frames else 0, end))
             done += claim
             if done > most:
                 raise InputError(
                     f"{path}: unpacks to more than {most // _MIB} MiB, which no map data of {size:,} bytes "
                     "does; refused"
                 )
+    return frames
 
 
-def _claims(file: BinaryIO) -> Iterator[int]:
-    """The size that each block says to unpack to."""
+def _claims(file: BinaryIO) -> Iterator[tuple[int, int]]:
+    """Where each block ends, and the size that it says to unpack to."""
     while len(length := file.read(4)) == 4:
         (long,) = struct.unpack(">I", length)
         if long > _LONGEST_HEAD:
@@ -116,7 +120,7 @@ def _claims(file: BinaryIO) -> Iterator[int]:
             return
         begin = file.tell()
         claim = _number(file.read(size), 2)
-        yield size if claim is None else claim
+        yield begin + size, size if claim is None else claim
         file.seek(begin + size)
 
 

@@ -7,27 +7,32 @@ import gzip
 import re
 import zlib
 from array import array
-from collections.abc import Iterable
+from collections import deque
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 
 from clearance.core.collector import young_collector
 from clearance.core.errors import InputError
 from clearance.core.extract import Extract, ExtractInfo, Member, Relation, Way
-from clearance.sources.assemble import Elements, assemble
+from clearance.sources.assemble import Elements, assemble, boxes_met
 from clearance.sources.osm_bounds import check_pbf, check_xml
-from clearance.sources.put_off import WKB_HEAD, PutOff, places_of_lines
-from clearance.sources.wanted import BUILDING_KEYS, Want, is_area_relation, want_node, want_relation, want_way
+from clearance.sources.wanted import Want, is_area_relation, want_node, want_relation
+from clearance.sources.way_blocks import FIRST_DATE, WayBlock, packed, tags_of, unpacked
+from clearance.sources.way_readers import parts_of, read_in_parts
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-    from osmium.osm import TagList
-    from osmium.osm import Way as OsmWay
+    from osmium.index import LocationTable
 
     from clearance.sources.progress import Progress
+
+    Bool = npt.NDArray[np.bool_]
+    I32 = npt.NDArray[np.int32]
+    I64 = npt.NDArray[np.int64]
 
 __all__ = ["SUFFIXES", "read_osm"]
 
@@ -36,20 +41,22 @@ SUFFIXES = {".osm": "osm", ".osm.bz2": "osm.bz2", ".osm.gz": "osm.gz", ".osm.pbf
 
 #: The start tag of the root must stand within this many bytes of an XML file.
 _PROLOG_BYTES = 1 << 20
-#: Objects without a date are dated 1970 by the library; OpenStreetMap began in 2004.
-_FIRST_DATE = datetime(2004, 1, 1, tzinfo=UTC)
-#: So many places of ways wait as text before they become numbers.
-_MANY_PLACES = 1 << 17
-#: In a PBF file of so many bytes or more, buildings wait until its roads are known, for the memory they take.
+#: A PBF file of so many bytes or more is worth the start of processes to read its ways.
 _LARGE_BYTES = 16 << 20
+#: Bytes in a part of such a file. More parts than processes, so that none waits long for the last one.
+_PART_BYTES = 4 << 20
+#: Where a node has no place: beyond every longitude and latitude, in whole 1e-7 degrees.
+_NOWHERE = 2**31 - 1
+_EAST, _NORTH = 1_800_000_000, 900_000_000
 
 
 @young_collector()
-def read_osm(path: Path, progress: Progress | None = None) -> Extract:
+def read_osm(path: Path, progress: Progress | None = None, processes: int = 1) -> Extract:
     """The extract of a local .osm, .osm.bz2, .osm.gz or .osm.pbf file.
 
-    The order of elements in the file does not matter. `progress` is told of each of two passes, or of three
-    where the file is large.
+    The order of elements in the file does not matter. `progress` is told of two passes, of the second one
+    by its parts where the file has some. The ways of a PBF file of 16 MiB or more are read by as many
+    `processes`, if more than one; a script that asks for them must be guarded as `multiprocessing` wants.
     `info.source` is the file's name; `info.data_date` is the date in the file's header, else the newest
     date on a wanted element, empty where neither is there or both lie in the future.
 
@@ -59,14 +66,13 @@ def read_osm(path: Path, progress: Progress | None = None) -> Extract:
     kind = _format_of(path)
     tell = progress or (lambda _what, _done, _total: None)
     head = _checked_head(path, kind)
-    _check_bounds(path, kind, tell)
+    frames = _checked_frames(path, kind, tell)
     import osmium
 
     try:
-        header_date, elements, newest = _elements(path, kind, tell)
+        header_date, elements, newest = _elements(path, kind, frames, processes, tell)
     except (RuntimeError, ValueError, OverflowError, OSError, osmium.InvalidLocationError) as error:
         raise InputError(f"{path}: {_reason(error, kind)}; download or export the file again") from error
-    tell("sorting elements", 0, 0)
     base = re.search(r'osm_base="([^"]*)"', head)
     date, warnings = _data_date([header_date, base[1] if base else ""], newest)
     info = ExtractInfo(
@@ -141,12 +147,15 @@ def _checked_head(path: Path, kind: str) -> str:
     return text
 
 
-def _check_bounds(path: Path, kind: str, tell: Progress) -> None:
-    """Raise InputError where the file unpacks to far more than map data does, or ends too early."""
+def _checked_frames(path: Path, kind: str, tell: Progress) -> Sequence[tuple[int, int]]:
+    """The frames of a PBF file, empty where they do not make up all of it, or where the file is of XML.
+
+    Raises InputError where the file unpacks to far more than map data does, or ends too early.
+    """
     tell("checking the file", 0, 0)
     if kind == "pbf":
-        check_pbf(path)
-        return
+        frames = check_pbf(path)
+        return frames if frames and frames[-1][1] == path.stat().st_size else []
     try:
         with _opened(path, kind) as stream:
             check_xml(path, stream, path.stat().st_size)
@@ -154,6 +163,7 @@ def _check_bounds(path: Path, kind: str, tell: Progress) -> None:
         raise
     except (OSError, EOFError, zlib.error, ValueError) as error:
         raise InputError(f"{path}: {_reason(error, kind)}; download or export the file again") from error
+    return []
 
 
 def _opened(path: Path, kind: str) -> BinaryIO | gzip.GzipFile | bz2.BZ2File:
@@ -165,163 +175,179 @@ def _opened(path: Path, kind: str) -> BinaryIO | gzip.GzipFile | bz2.BZ2File:
     return path.open("rb")
 
 
-def _elements(path: Path, kind: str, tell: Progress) -> tuple[str, Elements, datetime]:
+def _elements(
+    path: Path, kind: str, frames: Sequence[tuple[int, int]], processes: int, tell: Progress
+) -> tuple[str, Elements, datetime]:
     """The header's date, all elements that may be wanted, and the newest date on one of them.
 
     Two passes: nodes and relations, then ways. So the file may hold its elements in any order, and
-    member ways of a multipolygon are known before the ways come. Of a large file a third one, for the
-    buildings near a road (see `sources.put_off`).
+    member ways of a multipolygon are known before the ways come.
     """
     import osmium
     from osmium.osm import NODE, RELATION, WAY, Node
     from osmium.osm import Relation as OsmRelation
 
     file = osmium.io.File(str(path), kind)
-    places = osmium.NodeLocationsForWays(osmium.index.create_map("flex_mem"))
+    index = osmium.index.create_map("flex_mem")
+    places = osmium.NodeLocationsForWays(index)
     places.ignore_errors()
-    newest = _FIRST_DATE
-    strings: dict[str, str] = {}
+    newest = FIRST_DATE
+    texts: dict[str, str] = {}
     node_tags: dict[int, dict[str, str]] = {}
     relations: list[Relation] = []
-    found = _Places()
 
-    passes = 3 if kind == "pbf" and path.stat().st_size >= _LARGE_BYTES else 2
-    tell("reading nodes and relations", 0, passes)
+    tell("reading nodes and relations", 0, 0)
     first = osmium.FileProcessor(file, NODE | RELATION)
     header = first.header
     header_date = header.get("osmosis_replication_timestamp") or header.get("timestamp")
     for item in first.with_filter(places).with_filter(osmium.filter.EmptyTagFilter()):
-        tags = _tags(item.tags, strings)
+        tags = tags_of(item.tags, texts)
         if isinstance(item, Node):
             if want_node(tags) and item.visible and item.location.valid():
                 node_tags[item.id] = tags
-                found.add(item.id, item.location.x, item.location.y)
                 newest = max(newest, item.timestamp)
         elif isinstance(item, OsmRelation) and want_relation(tags) is not Want.NO and item.visible:
             members = tuple(Member(m.type, m.ref, m.role) for m in item.members)
             relations.append(Relation(item.id, members, tags))
             newest = max(newest, item.timestamp)
 
-    tell("reading ways", 1, passes)
-    outlines = {m.ref for r in relations if is_area_relation(r.tags) for m in r.members if m.kind == "w"}
-    kept = _Ways(found, strings, frozenset(outlines))
-    put_off = PutOff() if passes == 3 else None
-    kept.read(osmium.FileProcessor(file, WAY).with_filter(places), put_off)
-    if put_off is not None:
-        tell("reading buildings", 2, passes)
-        wanted = put_off.wanted(found.elements(ways=kept.ways))
-        again = osmium.FileProcessor(file, WAY)
-        if wanted.isdisjoint(way.id for way in kept.ways):
-            again = again.with_filter(osmium.filter.KeyFilter(*BUILDING_KEYS))
-        kept.read((way for way in again.with_filter(places) if way.id in wanted), None)
-    tell("reading ways", passes, passes)
-    elements = found.elements(ways=kept.ways, node_tags=node_tags, relations=relations)
-    return header_date, elements, max(newest, kept.newest)
+    # The library puts nodes that came in no order into one when a way first asks for them.
+    deque(osmium.FileProcessor(osmium.io.FileBuffer(b"w1 Nn1\n", "opl")).with_filter(places), maxlen=0)
 
-
-class _Ways:
-    """The ways of a file that may be wanted, with the newest date on one of them."""
-
-    def __init__(self, found: _Places, strings: dict[str, str], outlines: frozenset[int]) -> None:
-        """Places go to `found`; `outlines` are wanted whatever their tags."""
-        self.ways: list[Way] = []
-        self.newest = _FIRST_DATE
-        self._found, self._strings, self._outlines = found, strings, outlines
-
-    def read(self, items: Iterable[object], put_off: PutOff | None) -> None:
-        """Take up the ways among `items`; with `put_off`, those wanted only near a road go there."""
-        from osmium.osm import Way as OsmWay
-
-        for way in items:
-            if not isinstance(way, OsmWay):
-                continue
-            tags = _tags(way.tags, self._strings)
-            want = Want.YES if way.id in self._outlines else want_way(tags)
-            if want is Want.NO or not way.visible:
-                continue
-            self.newest = max(self.newest, way.timestamp)
-            line = self._found.line(way)
-            if want is Want.NEAR_ROAD and put_off is not None and line is not None:
-                put_off.add(way.id, line)
-                continue
-            refs = tuple([node.ref for node in way.nodes])
-            self._found.add_way(refs, line, way)
-            self.ways.append(Way(way.id, refs, tags))
-
-
-def _tags(told: TagList, strings: dict[str, str]) -> dict[str, str]:
-    """Tags as a mapping. Values of a key that stands twice become a list, so that none is lost.
-
-    OpenStreetMap refuses such elements, other programs may write them: of two heights the lower must count.
-    Texts are those of `strings` where it has them, for most come a thousand times.
-    """
-    same = strings.setdefault
-    tags = {same(k, k): same(v, v) for k, v in told}
-    if len(tags) == len(told):
-        return tags
-    values: dict[str, dict[str, None]] = {}
-    for tag in told:
-        values.setdefault(tag.k, {})[tag.v] = None
-    return {key: ";".join(each) for key, each in values.items()}
+    outlines = frozenset(
+        m.ref for r in relations if is_area_relation(r.tags) for m in r.members if m.kind == "w"
+    )
+    parts = parts_of(frames, _PART_BYTES)
+    several = processes if path.stat().st_size >= _LARGE_BYTES else 1
+    what = "reading ways" if several == 1 else f"reading ways with {several} processes"
+    whole = max(1, len(parts))
+    tell(what, 0, whole)
+    found = _Ways(_Places(index), texts)
+    if parts:
+        for done, blocks in enumerate(read_in_parts(path, frames[0], parts, outlines, several), start=1):
+            found.add(blocks)
+            tell(what, done, whole)
+    else:
+        found.add(packed(osmium.FileProcessor(file, WAY), outlines))
+        tell(what, whole, whole)
+    tell("sorting elements", 0, 0)
+    return header_date, found.elements(node_tags, relations), max(newest, found.newest)
 
 
 class _Places:
-    """Nodes and their places, gathered in little memory; what repeats is kept again."""
+    """Where nodes are, in whole 1e-7 degrees."""
 
-    def __init__(self) -> None:
-        import osmium
+    def __init__(self, index: LocationTable) -> None:
+        self._get = index.get
 
-        self._factory = osmium.geom.WKBFactory()
-        self._all = osmium.geom.use_nodes.ALL
-        self._unplaced = (RuntimeError, osmium.InvalidLocationError)
-        self._ids = array("q")
-        self._x, self._y = array("i"), array("i")
-        # Places of whole ways come from the library as text, in one call where a call for each node takes
-        # several times as long. They belong to the ids in `_way_ids`.
-        self._way_ids = array("q")
-        self._texts: list[str] = []
-        self._length = 0
-        self._parts: list[npt.NDArray[np.int32]] = []
+    def of(self, refs: I64) -> I32:
+        """The places (n, 2), x and y, of nodes (n,); `_NOWHERE` for one that has none."""
+        x, y, get = array("i"), array("i"), self._get
+        for ref in refs.tolist():
+            try:
+                place = get(ref)
+            except (KeyError, TypeError):  # TypeError: a number below 0, as editors give to what is new
+                x.append(_NOWHERE)
+                y.append(_NOWHERE)
+                continue
+            x.append(place.x)
+            y.append(place.y)
+        return np.stack((np.array(x, np.int32), np.array(y, np.int32)), axis=1)
 
-    def add(self, ref: int, x: int, y: int) -> None:
-        """One node, at whole 1e-7 degrees."""
-        self._ids.append(ref)
-        self._x.append(x)
-        self._y.append(y)
 
-    def line(self, way: OsmWay) -> str | None:
-        """The places of a way's nodes as hexadecimal WKB without its head; None where one has no place."""
-        try:
-            return self._factory.create_linestring(way, self._all)[WKB_HEAD:]
-        except self._unplaced:
-            return None
+class _Ways:
+    """The ways of a file that may be wanted, packed until it is known which buildings stand by a road.
 
-    def add_way(self, refs: tuple[int, ...], line: str | None, way: OsmWay) -> None:
-        """The nodes of a way, `refs`, by its `line`; without one, as the library tells each of them."""
-        if line is None:
-            for node in way.nodes:
-                self.add(node.ref, node.x, node.y)
-            return
-        self._way_ids.extend(refs)
-        self._texts.append(line)
-        self._length += len(refs)
-        if self._length >= _MANY_PLACES:
-            self._flush()
+    A way may be in a file more than once, and the last one counts. So all of them stay in the order of the
+    file, and a building waits for a road only if no other way of its number is wanted.
+    """
 
-    def _flush(self) -> None:
-        self._parts.append(places_of_lines(self._texts))
-        self._texts, self._length = [], 0
+    def __init__(self, places: _Places, texts: dict[str, str]) -> None:
+        self.newest = FIRST_DATE
+        self._places, self._texts = places, texts
+        #: Each block, and which of its ways wait for a road.
+        self._blocks: list[tuple[WayBlock, Bool]] = []
+        self._boxes: list[I32] = []
+        self._pieces: list[I32] = []
+        self._node_ids: list[I64] = []
+        self._xy: list[I32] = []
 
-    def elements(self, **others: Any) -> Elements:
-        """The nodes so far, those of ways last, with the other fields of `Elements`."""
-        self._flush()
-        places = np.concatenate(self._parts)
+    def add(self, blocks: Iterable[WayBlock]) -> None:
+        """Take up the ways of blocks, in the order of the file."""
+        for block in blocks:
+            self.newest = max(self.newest, block.newest)
+            refs, row = np.unique(block.refs, return_inverse=True)
+            xy = self._places.of(refs)
+            waits = block.near_road & _whole(block, xy[row])
+            self._blocks.append((block, waits))
+            self._boxes.append(_boxes(xy[row[np.repeat(waits, block.nodes)]], block.nodes[waits]))
+            self._pieces.append(_road_pieces(block, xy[row]))
+            needed = np.unique(row[~np.repeat(waits, block.nodes)])
+            self._node_ids.append(refs[needed])
+            self._xy.append(xy[needed])
+
+    def elements(self, node_tags: dict[int, dict[str, str]], relations: list[Relation]) -> Elements:
+        """All that may be wanted; of the buildings that wait, those that a road or path runs by."""
+        met = boxes_met(np.concatenate(self._boxes), np.concatenate(self._pieces))
+        self._boxes, self._pieces = [], []
+        waiting = np.concatenate([block.ids[waits] for block, waits in self._blocks])
+        others = np.concatenate([block.ids[~waits] for block, waits in self._blocks])
+        near = np.union1d(waiting[met], others)
+        chosen = [waits & np.isin(block.ids, near) for block, waits in self._blocks]
+        tagged = np.fromiter(node_tags, np.int64, len(node_tags))
+        late = [
+            block.refs[np.repeat(rows, block.nodes)]
+            for (block, _), rows in zip(self._blocks, chosen, strict=True)
+        ]
+        more = np.unique(np.concatenate((tagged, *late)))
+        ids, xy = (*self._node_ids, more), (*self._xy, self._places.of(more))
+        self._node_ids, self._xy, late = [], [], []
+        ways: list[Way] = []
+        self._blocks.reverse()
+        chosen.reverse()
+        while self._blocks:
+            # Popped, so that what was packed goes away as the objects come.
+            block, waits = self._blocks.pop()
+            ways += unpacked(block, ~waits | chosen.pop(), self._texts)
+        at = np.concatenate(xy)
         return Elements(
-            node_ids=np.concatenate((np.array(self._ids, np.int64), np.array(self._way_ids, np.int64))),
-            x=np.concatenate((np.array(self._x, np.int32), places[:, 0])),
-            y=np.concatenate((np.array(self._y, np.int32), places[:, 1])),
-            **others,
+            node_ids=np.concatenate(ids),
+            x=at[:, 0],
+            y=at[:, 1],
+            node_tags=node_tags,
+            ways=ways,
+            relations=relations,
         )
+
+
+def _whole(block: WayBlock, xy: I32) -> Bool:
+    """Which ways (n,) have nodes, and a place on earth for each; `xy` (m, 2) are those of `block.refs`."""
+    placed = (np.abs(xy, dtype=np.int64) <= (_EAST, _NORTH)).all(axis=1)
+    missing = np.repeat(np.arange(len(block.ids)), block.nodes)[~placed]
+    whole = block.nodes > 0
+    whole[missing] = False
+    return whole
+
+
+def _boxes(xy: I32, counts: I32) -> I32:
+    """The boxes (n, 4) of ways: west, south, east, north; each has the next `counts` of the places `xy`."""
+    begin = np.cumsum(counts) - counts
+    if not len(counts):
+        return np.zeros((0, 4), np.int32)
+    low, high = (of.reduceat(xy, begin, axis=0) for of in (np.minimum, np.maximum))
+    return np.concatenate((low, high), axis=1)
+
+
+def _road_pieces(block: WayBlock, xy: I32) -> I32:
+    """The straight pieces (m, 2, 2) of roads and paths; `xy` are the places of `block.refs`."""
+    way = np.repeat(np.arange(len(block.ids)), block.nodes)
+    of_tags = np.repeat(np.arange(len(block.ids)), block.tags)
+    road = np.zeros(len(block.ids), np.bool_)
+    if "highway" in block.strings:
+        road[of_tags[block.keys == block.strings.index("highway")]] = True
+    placed = xy[:, 0] != _NOWHERE
+    here = np.flatnonzero((way[:-1] == way[1:]) & road[way[:-1]] & placed[:-1] & placed[1:])
+    return xy[np.stack((here, here + 1), axis=1)]
 
 
 def _reason(error: Exception, kind: str) -> str:
@@ -341,10 +367,10 @@ def _data_date(stated: list[str], newest: datetime) -> tuple[str, list[str]]:
             warnings.append(f"the date in the header cannot be read: {text!r}")
             continue
         date = date if date.tzinfo else date.replace(tzinfo=UTC)
-        if _FIRST_DATE < date <= limit:
+        if FIRST_DATE < date <= limit:
             return _iso(date), warnings
         warnings.append(f"the date in the header cannot be true and is not used: {text}")
-    if _FIRST_DATE < newest <= limit:
+    if FIRST_DATE < newest <= limit:
         return _iso(newest), warnings
     return "", [*warnings, "the date of the data is not known"]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
@@ -26,6 +27,8 @@ __all__ = ["Heights", "Made", "get_roads", "mapped_structures", "network_of"]
 
 #: Endings that mark a text as a file's name, so that a misspelt file is not looked up as a place.
 _FILE_ENDINGS = (".osm", ".pbf", ".bz2", ".gz", ".xml", ".o5m", ".zip", ".roads")
+#: One process reads ways about four times as long as another takes up what it read (measured).
+_MOST_PROCESSES = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,11 +128,14 @@ def get_roads(
     band_km: float = 10.0,
     download: Mapping[str, Any] | None = None,
     heights: Heights | None = None,
+    processes: int | None = None,
     progress: Progress | None = None,
 ) -> Made:
     """Make the road file `output` from a local map file, a place, a box or a band; what it holds.
 
-    `download` are fields of `sources.download.DownloadSettings` that differ from their defaults.
+    `download` are fields of `sources.download.DownloadSettings` that differ from their defaults. So many
+    `processes` read the ways of a large map file, by default one for each core, four at most; in a script,
+    more than one want the guard that `multiprocessing` asks for.
 
     Raises UsageError where the source cannot be meant or an optional package is missing, InputError or
     DataUnavailableError where it or a list of heights cannot be had, OutputError where the road file
@@ -144,7 +150,14 @@ def get_roads(
     tell = progress or (lambda _what, _done, _total: None)
     with ExitStack() as open_files:
         grids = [open_files.enter_context(ElevationGrid(path)) for path in heights.elevation]
-        extract = _extract(source, between, band_km=band_km, settings=download or {}, progress=progress)
+        extract = _extract(
+            source,
+            between,
+            band_km=band_km,
+            settings=download or {},
+            processes=processes or _usual_processes(),
+            progress=progress,
+        )
         tell("finding structures", 0, 0)
         network, kept, evidence = _with_heights(extract, heights, grids, progress)
     tell("writing the road file", 0, 0)
@@ -199,6 +212,7 @@ def _extract(
     *,
     band_km: float,
     settings: Mapping[str, Any],
+    processes: int,
     progress: Progress | None,
 ) -> Extract:
     from clearance.core.place_text import parse_lat_lon
@@ -210,7 +224,7 @@ def _extract(
         if path.exists() or source.lower().endswith(_FILE_ENDINGS):
             from clearance.sources.osm_file import read_osm
 
-            return read_osm(path, progress)
+            return read_osm(path, progress, processes)
 
     from clearance.sources.area import Area, Band, parse_area
     from clearance.sources.download import DownloadSettings, download
@@ -229,6 +243,12 @@ def _extract(
             points.append((place.lon, place.lat))
         area = Band(points=tuple(points), side_m=band_km * 500)
     return download(area, DownloadSettings(**settings), progress)
+
+
+def _usual_processes() -> int:
+    """One for each core that this process may use, and no more than one taker-up keeps busy."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(cores, _MOST_PROCESSES)
 
 
 def mapped_structures(extract: Extract) -> tuple[Structure, ...]:

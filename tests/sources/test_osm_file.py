@@ -233,7 +233,7 @@ def test_deleted_elements_do_not_count(tmp_path: Path) -> None:
 def test_progress_is_told(tmp_path: Path) -> None:
     told: list[tuple[str, int, int]] = []
     read_osm(write(tmp_path / "a.osm"), lambda *step: told.append(step))
-    assert ("reading ways", 2, 2) in told
+    assert ("reading ways", 1, 1) in told
 
 
 def test_of_two_heights_under_one_key_none_is_lost(tmp_path: Path) -> None:

@@ -1,0 +1,133 @@
+"""Reading the ways of a PBF file in parts, each by a process of its own.
+
+Such a file is a row of frames, and any run of them behind the first one, the header, is a file as well. How
+long each frame is can be told without unpacking any (wiki.openstreetmap.org/wiki/PBF_Format; from memory).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO, TypeVar
+
+from clearance.core.errors import InputError
+from clearance.sources.way_blocks import packed
+
+if TYPE_CHECKING:
+    from clearance.sources.way_blocks import WayBlock
+
+    Part = tuple[int, int]
+
+__all__ = ["parts_of", "read_in_parts"]
+
+T = TypeVar("T")
+#: What the processes of this machine were started with.
+_given: tuple[Path, Part, frozenset[int]] | None = None
+
+
+def parts_of(frames: Sequence[Part], size: int) -> list[Part]:
+    """The frames behind the first one, each from byte to byte, joined to parts of `size` bytes or more."""
+    parts: list[Part] = []
+    for begin, end in frames[1:]:
+        if parts and parts[-1][1] - parts[-1][0] < size:
+            parts[-1] = (parts[-1][0], end)
+        else:
+            parts.append((begin, end))
+    return parts
+
+
+def read_in_parts(
+    path: Path, header: Part, parts: Sequence[Part], outlines: frozenset[int], processes: int
+) -> Iterator[list[WayBlock]]:
+    """The wanted ways of each part of a file, in their order; `header` is its first frame.
+
+    `outlines` as in `way_blocks.packed`. With one process the parts are read in this one.
+
+    Raises RuntimeError from the library where a part cannot be read, InputError where a process ended
+    before it was done.
+    """
+    given = (path, header, outlines)
+    if processes == 1 or len(parts) < 2:
+        for part in parts:
+            yield _read(given, part)
+        return
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+
+    pool = ProcessPoolExecutor(
+        min(processes, len(parts)),
+        # A new interpreter shares no locks with the threads of the library.
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_begin,
+        initargs=given,
+    )
+    try:
+        waiting = _not_interrupted(lambda: [pool.submit(_read_given, part) for part in parts])
+        waiting.reverse()
+        while waiting:
+            # Popped, so that what was read goes away with whoever is done with it.
+            yield waiting.pop().result()
+    except BrokenProcessPool as error:
+        raise InputError(
+            f"{path}: a process that read it ended before it was done, for want of memory perhaps; "
+            "close other programs, or read it with --processes 1"
+        ) from error
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _not_interrupted(start: Callable[[], T]) -> T:
+    """What `start` gives; Ctrl-C at a terminal reaches this process alone, none that `start` starts."""
+    if not hasattr(signal, "pthread_sigmask"):
+        return start()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        return start()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _begin(path: Path, header: Part, outlines: frozenset[int]) -> None:
+    """What a process does first."""
+    global _given  # noqa: PLW0603 — the way in which such processes keep what they are given
+    _given = path, header, outlines
+    # Windows knows no such mask.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """Where the process that gives work was killed, nobody else would end this one."""
+    import multiprocessing
+
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        with contextlib.suppress(KeyboardInterrupt):
+            parent.join()
+            os._exit(1)
+
+
+def _read_given(part: Part) -> list[WayBlock]:
+    if _given is None:
+        raise RuntimeError("a process was given nothing to read")
+    return _read(_given, part)
+
+
+def _read(given: tuple[Path, Part, frozenset[int]], part: Part) -> list[WayBlock]:
+    import osmium
+    from osmium.osm import WAY
+
+    path, header, outlines = given
+    with path.open("rb") as file:
+        data = b"".join(_bytes(file, piece) for piece in (header, part))
+    return list(packed(osmium.FileProcessor(osmium.io.FileBuffer(data, "pbf"), WAY), outlines))
+
+
+def _bytes(file: BinaryIO, part: Part) -> bytes:
+    file.seek(part[0])
+    return file.read(part[1] - part[0])
