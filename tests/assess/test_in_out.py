@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import pytest
 
-from clearance.assess.day import plan_day
+from clearance.assess.day import Halt, plan_day
 from clearance.core.coach import Coach
 from clearance.core.drive import InOut, InOutAnswer, Unverified
 from clearance.core.lengths import Length
+from clearance.core.places import Place
 from clearance.workflow import network_of
 from tests.assess.towns import COACH, halt
-from tests.towns import LAT0, LON0, M_PER_LAT, M_PER_LON, Town
+from tests.towns import LAT0, LON0, M_PER_LAT, M_PER_LON, Town, lonlat
 
 
 def street() -> Town:
@@ -116,3 +117,65 @@ def test_the_stop_that_a_bridge_closes_on_the_way_out_is_a_dead_end() -> None:
     tall, low = COACH, Coach(height=Length.from_metres("2.5"))
     assert at(town, 1150, 200, tall).answer is InOutAnswer.NEEDS_ROOM
     assert at(town, 1150, 200, low).answer is InOutAnswer.DRIVES_THROUGH
+
+
+@pytest.mark.parametrize(("north", "entered"), [(4.5, True), (5.5, False)])
+def test_a_lane_counts_where_the_street_is_five_metres_farther(north: float, entered: bool) -> None:
+    town = Town().node(1, 0, 0).node(2, 1000, 0).node(8, 500, 0).node(9, 500, 100).way(13, [1, 8, 2])
+    town.way(14, [8, 9], {"highway": "service", "service": "drive-through"})
+    assert (at(town, 500, north).answer is not InOutAnswer.DO_NOT_ENTER) is entered
+
+
+@pytest.mark.parametrize(("heights", "told"), [(("5", "3"), True), (("3", "5"), True), (("5", "4.5"), False)])
+def test_of_all_that_stands_over_the_way_in_each_is_looked_at(heights: tuple[str, str], told: bool) -> None:
+    """A lane that is closed to the coach, with two railways over it."""
+    town = Town().node(1, 0, 0).node(2, 1000, 0).node(8, 500, 0).node(9, 500, 60).node(10, 500, 120)
+    town.way(13, [1, 8, 2])
+    lane = {"highway": "service", "motorhome": "no"}
+    for n, (height, y) in enumerate(zip(heights, (30, 90), strict=True)):
+        town.node(20 + n, 450, y).node(30 + n, 550, y)
+        town.way(40 + n, [20 + n, 30 + n], {"railway": "rail", "bridge": "yes", "layer": "1"})
+        town.way(50 + n, [8 + n, 9 + n], lane | {"maxheight": height})
+    near, far = at(town, 500, 45), at(town, 500, 100)
+    low = [height == "3" for height in heights]
+    for answer, is_low in ((near, low[0]), (far, low[1])):
+        assert (answer.answer is InOutAnswer.DO_NOT_ENTER) is is_low
+        if is_low:
+            assert answer.reason == "the way in passes a railway bridge that is too low"
+    assert any(low) is told
+
+
+def test_a_stop_far_off_any_road_is_driven_to_as_ever() -> None:
+    """A town may lie 400 m from its nearest road; the road is what is entered then."""
+    network = network_of(street().extract())
+    lon, lat = lonlat(500, -400)
+    stops = [halt(100, 0), Halt(place=Place(lon=lon, lat=lat, name="Long", kind="town", osm="node/1"))]
+    found = plan_day(network, COACH, stops, unverified=Unverified.AVOID).stops[-1]
+    assert found.in_out is not None
+    assert found.in_out.answer is InOutAnswer.NEEDS_ROOM
+    assert found.off_road_m == pytest.approx(400, abs=1)
+
+
+@pytest.mark.parametrize("reach", [30, 80])
+def test_a_dead_end_that_the_drive_begins_in_counts_from_there(reach: float) -> None:
+    """From within the lane to its end: no junction lies between, and what lies behind is not driven."""
+    network = network_of(street().extract())
+    drive = plan_day(network, COACH, [halt(1000, 100), halt(1000, 100 + reach)], unverified=Unverified.AVOID)
+    told = drive.stops[-1].in_out
+    assert told is not None
+    assert told.answer is InOutAnswer.NEEDS_ROOM
+    assert told.dead_end_m == pytest.approx(reach, rel=1e-3)
+
+
+def test_a_stop_where_one_drives_through_has_no_dead_end() -> None:
+    told = at(street().node(7, 1600, 0).way(12, [6, 7]).way(13, [7, 3]), 1150, 200)
+    assert told == InOut(answer=InOutAnswer.DRIVES_THROUGH)
+
+
+def test_what_is_said_of_a_dead_end() -> None:
+    assert at(street(), 1150, 200).reason == "dead end: no way leads on forward from here"
+    turning = at(street().node(6, 1600, 200, {"highway": "turning_circle"}), 1150, 200)
+    assert turning.reason == "dead end: no way leads on forward from here"
+    assert turning.dead_end_m == pytest.approx(350, rel=1e-3)
+    towing = replace(COACH, towing=True)
+    assert at(street().node(6, 1600, 200, {"highway": "turning_circle"}), 1150, 200, towing).serious

@@ -111,3 +111,47 @@ def test_a_drive_that_begins_or_ends_on_the_circle_has_no_number() -> None:
     for stops in ([on_circle, halt(-300, 0)], [halt(0, -300), on_circle]):
         drive = plan_day(network, COACH, stops, unverified=Unverified.AVOID)
         assert all(p.exit == 0 for p in drive.pieces)
+
+
+def two_circles() -> Town:
+    """The circle, and another 700 m east of it whose arms are to the west, north and east."""
+    town = circle()
+    for i in range(12):
+        town.node(51 + i, 700 + 30 * cos(radians(30 * i)), 30 * sin(radians(30 * i)))
+    town.way(110, [*range(51, 63), 51], {"highway": "tertiary", "junction": "circular"})
+    town.way(211, [21, 57], {"highway": "tertiary", "name": "East Road"})
+    for ref, node, x, y, name in ((212, 54, 700, 400, "Hill Road"), (213, 51, 1100, 0, "Sea Road")):
+        town.node(ref, x, y).way(ref, [node, ref], {"highway": "tertiary", "name": name})
+    return town
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "exits"),
+    [
+        ((-300, 0), (700, 300), [2, 2]),
+        ((0, -300), (1000, 0), [1, 1]),
+        ((0, 300), (700, 300), [3, 2]),
+        ((700, 300), (0, -300), [1, 3]),
+        ((1000, 0), (-300, 0), [2, 2]),
+    ],
+)
+def test_exits_of_two_circles_on_one_drive(
+    start: tuple[float, float], end: tuple[float, float], exits: list[int]
+) -> None:
+    """Roads of several parts lead to them; those that go round clockwise come last."""
+    found = plan_day(
+        network_of(two_circles().extract()), COACH, [halt(*start), halt(*end)], unverified=Unverified.AVOID
+    )
+    assert [p.exit for p in found.pieces if p.roundabout] == exits
+    assert all(p.exit == 0 for p in found.pieces if not p.roundabout)
+
+
+def test_a_circle_that_parts_at_the_way_in_is_counted_on_from_there_and_one_at_the_way_out_is_not() -> None:
+    """Within the circle a second lane leads off at the node of North Road, and joins it again."""
+    town = (
+        circle()
+        .node(30, 10, 10)
+        .way(300, [4, 30, 8], {"highway": "tertiary", "junction": "roundabout", "oneway": "yes"})
+    )
+    assert all(p.exit == 0 for p in driven(town, "South Road", "West Road").pieces)
+    assert [p.exit for p in driven(town, "South Road", "East Road").pieces if p.roundabout] == [1]

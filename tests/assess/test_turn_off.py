@@ -194,3 +194,51 @@ def test_what_is_clear_has_no_turn_off_and_what_is_not_has_one() -> None:
     assert unknown.turn_off.before_m == pytest.approx(500, rel=1e-3)
     # 7,000 m at 30 km/h instead of 1,000 m.
     assert unknown.turn_off.extra_s == pytest.approx(6000 / (30 / 3.6), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "good", [{0}, {1}, {2}, {3}, {4}, {5}, {6}, {7}, {0, 1}, {0, 5}, {1, 4, 6}, {2, 3}, set(range(8))]
+)
+def test_of_many_junctions_before_a_railway_the_last_good_one_is_told(good: set[int]) -> None:
+    """A street of eight junctions with lanes to the north; some are blind, others lead round the railway."""
+    town, far = Town(), 1000
+    for k in range(10):
+        town.node(1 + k, 100 * k, 0)
+        town.way(50 + k, [1 + k, 2 + k], {"highway": "residential", "name": "Long Street"})
+    town.node(11, 1000, 0).node(40, far, 200).node(41, 950, -50).node(42, 950, 50)
+    for k in range(8):
+        town.node(21 + k, 100 * k, 200 if k in good else 100)
+        tags = {"highway": "residential", "name": f"Lane {k}"}
+        town.way(70 + k, [1 + k, 21 + k], tags)
+    upper = [21 + k for k in sorted(good)]
+    town.way(90, [*upper, 40], {"highway": "residential", "name": "Hill Street"})
+    town.way(91, [40, 11], {"highway": "residential"}).node(12, 1300, 0).way(92, [11, 12])
+    town.way(20, [41, 42], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    found = plan_day(
+        network_of(town.extract()), COACH, [halt(-0.0, 0), halt(1200, 0)], unverified=Unverified.ACCEPT
+    )
+    (finding,) = found.findings
+    turn = finding.turn_off
+    last = max(good - {0}, default=None)
+    if last is None:
+        # From where the drive begins nothing can be left any more.
+        assert turn is None or not turn.leads_on
+        return
+    assert turn is not None
+    assert (turn.road, turn.onto, turn.leads_on) == ("Long Street", f"Lane {last}", True)
+    assert turn.distance_m == pytest.approx(100 * last, abs=1)
+    assert turn.before_m == pytest.approx(950 - 100 * last, abs=1)
+    assert turn.extra_s == pytest.approx(400 / (30 / 3.6), rel=1e-2)
+
+
+def test_a_turn_off_that_is_quicker_takes_nothing_more() -> None:
+    """Planned for the fewest unverified structures in a row; the street passed over is under two of them."""
+    town = two_ways(None, {"highway": "residential", "tunnel": "yes", "maxspeed": "50"})
+    case = Case.of(town, COACH, Unverified.ACCEPT, None)
+    ends = [snap(town, *lonlat(*at), case.costs.usable) for at in (START, END)]
+    slow = find_drive(two_ways(), Case.of(two_ways(), COACH, Unverified.REFUSE, None).costs, *ends)
+    assert slow is not None
+    (passage,) = passages_of(case, slow)
+    turn = turn_off_before(case, slow, passage, ends[1])
+    assert turn is not None
+    assert (turn.onto, turn.extra_s) == ("Low Street", 0.0)
