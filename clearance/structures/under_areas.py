@@ -118,8 +118,8 @@ def _under(
     if kind is Kind.BRIDGE and order is Order.UNTOLD:
         return None  # the deck outline of the bridge that the road itself runs on
     area_tags = {area.element: dict(area.tags)}
-    station = stations.near(area.shape) if kind in {Kind.COVERED, Kind.BUILDING, Kind.FUEL_CANOPY} else None
-    if station is not None and kind is not Kind.BUILDING:
+    station = stations.near(area.shape) if kind in {Kind.COVERED, Kind.FUEL_CANOPY} else None
+    if station is not None:
         kind = Kind.FUEL_CANOPY
         area_tags[stations.elements[station]] = dict(stations.tags[station])
     elif way_kind(road.tags) is not None and kind is not Kind.CAR_PARK:

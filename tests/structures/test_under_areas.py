@@ -295,10 +295,28 @@ def test_a_station_near_a_house_or_under_no_roof() -> None:
     assert Kind.FUEL_CANOPY in {s.kind for s in found(tunnel) if s.spans}
 
 
-def test_of_stations_as_near_the_first_is_meant() -> None:
+def test_of_stations_at_one_place_the_first_is_meant() -> None:
     town = square(lane(), 20, 100, 0, size=20, tags=ROOF)
-    for ref, y, metres in ((8, 20, "4.1"), (9, -20, "4.2"), (7, 40, "4.3")):
+    for ref, y, metres in ((9, 20, "4.2"), (8, 20, "4.1"), (7, 30, "4.3")):
         town.node(ref, 100, y, {"amenity": "fuel", "maxheight": metres})
     (roof,) = [s for s in found(town) if s.spans]
-    assert roof.lowest() in {Length.from_metres("4.1"), Length.from_metres("4.2")}
-    assert len(roof.tags) == 3
+    assert roof.lowest() == Length.from_metres("4.1")
+    assert list(roof.tags) == ["way/10", "way/20", "node/8"]
+
+
+def test_two_roofs_and_an_area_of_one_station() -> None:
+    """Only what the area says of the lanes under a roof is dropped."""
+    station = {"amenity": "fuel", "maxheight": "4.1"}
+    town = square(lane(), 30, 100, 0, size=160, tags=station)
+    square(square(town, 20, 60, 0, size=20, tags=ROOF), 21, 140, 0, size=20, tags=ROOF)
+    assert [s.key for s in found(town) if s.spans] == ["way/10:way/20:area", "way/10:way/21:area"]
+    # A house beside the pumps is no roof over the lane.
+    house = square(lane(), 30, 100, 0, size=160, tags=station)
+    square(house, 20, 60, 0, size=20, tags={"building": "yes"})
+    assert [s.key for s in found(house) if s.spans] == ["way/10:way/20:area", "way/10:way/30:area"]
+    # A roof far from any station says nothing of it.
+    far = square(square(lane(), 30, 160, 0, size=40, tags=station), 20, 40, 0, size=20, tags=ROOF)
+    assert {s.key: s.kind for s in found(far) if s.spans} == {
+        "way/10:way/20:area": Kind.COVERED,
+        "way/10:way/30:area": Kind.FUEL_CANOPY,
+    }
