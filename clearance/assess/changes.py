@@ -199,8 +199,7 @@ def _known(before: Known, now: Known) -> StructureChanged | None:
     if before.clearance is not None and now.clearance is not None and before.clearance != now.clearance:
         lower = now.clearance < before.clearance
         return StructureChanged.LOWERED if lower else StructureChanged.RAISED
-    rank = {True: 2, False: 0}
-    was, is_ = (rank[k.verified] + (k.clearance is not None) for k in (before, now))
+    was, is_ = ((k.verified, k.clearance is not None) for k in (before, now))
     if was == is_:
         return None
     return StructureChanged.KNOWN if is_ > was else StructureChanged.UNKNOWN

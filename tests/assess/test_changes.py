@@ -308,7 +308,7 @@ def test_a_home_within_a_metre_is_the_same(metres: float, cause: CauseKind) -> N
     assert kinds(compare(old, now(Verdict.CARE), ["Heron"])) == [cause]
 
 
-@pytest.mark.parametrize(("metres", "same"), [(299, True), (301, False)])
+@pytest.mark.parametrize(("metres", "same"), [(299.5, True), (300.5, False)])
 def test_a_destination_of_the_same_name_within_300_m_is_the_same(metres: float, same: bool) -> None:
     near = replace(QUAY, lat=QUAY.lat + metres * M)
     found = compare(then(Verdict.CARE), now(Verdict.CARE, place=near), ["Heron"])
@@ -434,6 +434,18 @@ def test_what_moved_is_told_by_coach_and_then_by_number() -> None:
         ("Wren", "a", None, None, None),
         ("Wren", "b", None, None, None),
     }
+
+
+def test_one_that_is_the_same_does_not_hide_those_behind_it() -> None:
+    old, new = then(Verdict.CARE), now(Verdict.CLEAR)
+    places = [replace(QUAY, name=name, lat=QUAY.lat + n) for n, name in enumerate("abc")]
+    before = tuple(replace(old.rows[0], name=p.name, lat=p.lat) for p in places)
+    rows = tuple(
+        replace(new.rows[0], number=n, place=place, verdict=Verdict.CLEAR if n == 3 else Verdict.CARE)
+        for n, place in enumerate(places, start=1)
+    )
+    found = compare(replace(old, rows=before), replace(new, rows=rows), ["Heron"])
+    assert (found.same, [(m.name, m.now) for m in found.moved]) == (2, [("c", Verdict.CLEAR)])
 
 
 def test_coaches_of_other_names_are_matched_by_order_where_there_are_as_many() -> None:

@@ -107,8 +107,49 @@ def test_a_long_list_with_few_drives_is_brought_in_an_order_that_has_them_all(se
     cost = np.full((n, n), np.inf)
     for k, stop in enumerate(order):
         for other in (order[k + d] for d in (1, 2, -1) if 0 <= k + d < n):
-            cost[stop, other] = chance.choice([0.0, 1.0, 9.0])
+            cost[stop, other] = chance.choice([0.0, 1.0, 9.0]) * 1000 ** (seed % 2)
     found = best_order(cost, range(n))
     assert found is not None
     assert np.isfinite(found.cost)
     assert found.cost == sum(cost[a, b] for a, b in pairwise(found.stops))
+
+
+def test_where_nothing_leads_anywhere_there_is_no_order() -> None:
+    for middle in (0, 1, 3, MOST_EXACT + 1):
+        n = middle + 2
+        assert best_order(np.full((n, n), np.inf), range(n)) is None
+    # One drive alone is missing, and no order goes without it.
+    cost = np.ones((14, 14))
+    cost[:, 5] = np.inf
+    assert best_order(cost, range(14)) is None
+
+
+def test_two_stops_need_no_order() -> None:
+    cost = np.array([[0.0, 5.0, 4.0], [9.0, 0.0, 9.0], [9.0, 9.0, 0.0]])
+    found = best_order(cost, [0, 1, 1])
+    assert found is not None
+    assert (found.stops, found.cost, found.exact) == ((0, 1), 4.0, True)
+
+
+def test_no_move_makes_any_of_many_short_lists_better(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if no order were weighed exactly: short lists are quick to move about."""
+    monkeypatch.setattr("clearance.assess.order.MOST_EXACT", 0)
+    worse = 0
+    for seed in range(60):
+        chance = np.random.default_rng(seed)
+        n = 6 + seed % 3
+        cost = chance.integers(1, 60, (n, n)).astype(np.float64)
+        found = best_order(cost, range(n))
+        assert found is not None
+        assert not found.exact
+
+        def along(stops: list[int], cost: npt.NDArray[np.float64] = cost) -> float:
+            return float(sum(cost[a, b] for a, b in pairwise(stops)))
+
+        assert found.cost == along(list(found.stops))
+        assert found.cost <= min(map(along, moves(list(found.stops))))
+        least = min(along([0, *middle, n - 1]) for middle in permutations(range(1, n - 1)))
+        assert found.cost >= least
+        worse += found.cost > least
+    # Moves find the best order of most such lists, though not of all.
+    assert 0 < worse < 30
