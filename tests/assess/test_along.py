@@ -11,7 +11,7 @@ from clearance.core.facility import Facility, FacilityKind
 from clearance.core.lengths import Length
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, halt
+from tests.assess.towns import COACH, halt, turned
 from tests.towns import Town
 
 GAS = {"amenity": "fuel", "fuel:octane_91": "yes", "fuel:octane_95": "yes", "fuel:diesel": "yes"}
@@ -262,3 +262,179 @@ def test_a_facility_that_cannot_be_had_does_not_hide_the_next() -> None:
         {100: (500, 160, DUMP), 101: (600, 5, DUMP), 102: (700, 9000, DUMP), 103: (800, 5, DUMP)}
     )
     assert [f.place.osm for f in along(network, 100, 3900)] == ["node/101", "node/103"]
+
+
+def wide_town(*facilities: tuple[float, float, dict[str, str]]) -> Network:
+    """A road of 20 km north and then 20 km east, and one of 16 km east from half way, all at 100 km/h."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0),
+        2: (0, 10_000),
+        3: (0, 20_000),
+        4: (20_000, 20_000),
+        5: (16_000, 10_000),
+    }.items():
+        town.node(ref, x, y)
+    fast = {"highway": "primary", "maxspeed": "100"}
+    town.way(10, [1, 2, 3, 4], fast).way(11, [2, 5], fast)
+    for n, (east, north, tags) in enumerate(facilities):
+        town.node(100 + n, east, north, tags)
+    return network_of(town.extract())
+
+
+def wide(network: Network, seconds: float) -> dict[str, Facility]:
+    found = plan_day(
+        network,
+        COACH,
+        [halt(0, 100), halt(19_900, 20_000)],
+        unverified=Unverified.AVOID,
+        along=Along(kinds=tuple(FacilityKind), detour_s=seconds),
+    ).along
+    return {f.place.osm: f for f in found}
+
+
+def test_facilities_are_found_at_every_end_of_a_wide_drive() -> None:
+    """At its south, west, north and east, each many kilometres from the others."""
+    network = wide_town((10, 500, DUMP), (10, 19_500, DUMP), (19_500, 20_010, DUMP), (10_000, 19_990, DUMP))
+    found = wide(network, 60)
+    assert list(found) == ["node/100", "node/101", "node/103", "node/102"]
+    for facility, metres in zip(found.values(), (400, 19_400, 29_900, 39_400), strict=True):
+        assert facility.distance_m == pytest.approx(metres, rel=2e-3)
+        assert facility.detour_s == pytest.approx(0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("x", "seconds", "listed"),
+    # There and back at 100 km/h: 10 km take 720 s, 15.5 km 1,116 s.
+    [(10_000, 710, False), (10_000, 730, True), (15_500, 1100, False), (15_500, 1130, True)],
+)
+def test_a_facility_far_off_is_found_if_one_gets_there_in_time(
+    x: float, seconds: float, listed: bool
+) -> None:
+    found = wide(wide_town((x, 10_010, DUMP)), seconds)
+    assert bool(found) is listed
+    if listed:
+        assert found["node/100"].detour_s == pytest.approx(2 * x / (100 / 3.6), rel=1e-2)
+        assert found["node/100"].distance_m == pytest.approx(9_900, rel=1e-2)
+
+
+def test_at_the_very_start_and_end_of_the_drive() -> None:
+    network = town_of({100: (100, 0, DUMP), 101: (3900, 0, WATER)})
+    dump, water = along(network, 100, 3900)
+    for facility, metres in ((dump, 0), (water, 3800)):
+        assert facility.distance_m == pytest.approx(metres, abs=0.1)
+        assert facility.detour_s == pytest.approx(0, abs=0.01)
+        assert facility.in_out.answer is InOutAnswer.DRIVES_THROUGH
+
+
+@pytest.mark.parametrize("number", range(8))
+def test_a_detour_is_as_long_whichever_way_the_town_lies(number: int) -> None:
+    """A ring off a street, with lanes at its corners; the facility lies on its far side."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0), 2: (1000, 0), 3: (2000, 0), 4: (3000, 0), 5: (1000, -300), 6: (2000, -300), 7: (900, -400),
+        8: (2100, -400),
+    }.items():  # fmt: skip
+        town.node(ref, *turned(x, y, number))
+    town.way(10, [1, 2, 3, 4], {"highway": "primary", "maxspeed": "60"})
+    for n, pair in enumerate(((2, 5), (5, 6), (6, 3), (5, 7), (6, 8))):
+        town.way(11 + n, list(pair), {"highway": "residential", "maxspeed": "30"})
+    town.node(100, *turned(1500, -305, number), DUMP).node(101, *turned(1000, -150, number), WATER)
+    stops = [halt(*turned(x, 0, number)) for x in (100, 2900)]
+    found = plan_day(
+        network_of(town.extract()), COACH, stops, unverified=Unverified.AVOID,
+        along=Along(kinds=tuple(FacilityKind), detour_s=600),
+    ).along  # fmt: skip
+    assert [f.kind for f in found] == [FacilityKind.DUMP, FacilityKind.WATER]
+    for facility in found:
+        assert facility.detour_s == pytest.approx(132, rel=0.01)
+        assert facility.distance_m == pytest.approx(900, rel=0.01)
+        assert facility.in_out.answer is InOutAnswer.DRIVES_THROUGH
+
+
+def test_a_private_place_of_the_day_opens_its_roads_on_the_way_to_a_facility() -> None:
+    """The stop in the middle of the day lies on a private ring, with a facility behind it."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0),
+        2: (1000, 0),
+        3: (2000, 0),
+        4: (3000, 0),
+        5: (1000, -300),
+        6: (2000, -300),
+    }.items():
+        town.node(ref, x, y)
+    street, private = {"highway": "residential"}, {"highway": "residential", "access": "private"}
+    town.way(10, [1, 2], street).way(11, [2, 3], street).way(12, [3, 4], street)
+    town.way(13, [2, 5], private).way(14, [5, 6], private).way(15, [6, 3], private)
+    town.node(100, 1500, -305, DUMP)
+    network = network_of(town.extract())
+    kinds = (FacilityKind.DUMP,)
+    for stops, detour in (((100, 2900), None), ((100, 1000, 2900), 0.0)):
+        halts = [halt(x, -150 if x == 1000 else 0) for x in stops]
+        found = plan_day(
+            network, COACH, halts, unverified=Unverified.AVOID, along=Along(kinds=kinds, detour_s=600)
+        ).along
+        assert [round(f.detour_s) for f in found] == ([] if detour is None else [round(detour)])
+
+
+def test_a_canopy_without_a_figure_is_none_and_hides_no_other() -> None:
+    for tags, canopy in (
+        ({"maxheight": "default"}, None),
+        ({"maxheight": "default", "maxheight:physical": "4.2"}, Length.from_metres("4.2")),
+    ):
+        (fuel,) = along(town_of({100: (500, 5, GAS | tags)}), 100, 3900)
+        assert fuel.canopy == canopy
+
+
+def test_kinds_of_one_place_come_by_name_and_places_at_one_spot_by_number() -> None:
+    network = town_of({101: (700, 5, GAS | {"fuel:lpg": "yes"}), 100: (700, 5, GAS | {"fuel:lpg": "yes"})})
+    found = along(network, 100, 3900)
+    assert [(f.kind, f.place.osm) for f in found] == sorted((f.kind, f.place.osm) for f in found)
+    assert len(found) == 4
+
+
+@pytest.mark.parametrize(("x", "station"), [(1799, "node/101"), (1801, "node/100")])
+def test_a_minute_of_detour_weighs_as_much_as_a_kilometre(x: float, station: str) -> None:
+    """132 s of detour, at a ring 3,900 m along the drive, against a station that many metres along it."""
+    town = Town()
+    for ref, (px, py) in {
+        1: (0, 0),
+        2: (4000, 0),
+        3: (5000, 0),
+        4: (6000, 0),
+        5: (4000, -300),
+        6: (5000, -300),
+    }.items():
+        town.node(ref, px, py)
+    town.way(10, [1, 2, 3, 4], {"highway": "primary", "maxspeed": "60"})
+    town.way(11, [2, 5, 6, 3], {"highway": "residential", "maxspeed": "30"})
+    town.node(100, x, 5, GAS).node(101, 4500, -305, GAS)
+    found = along(network_of(town.extract()), 100, 5900)
+    assert [f.place.osm for f in found if f.full_tank] == [station]
+
+
+@pytest.mark.parametrize(("speed", "listed"), [("6.006", True), ("5.994", False)])
+def test_a_full_tank_is_worth_a_quarter_of_an_hour(speed: str, listed: bool) -> None:
+    """1,600 m round at 6.006 km/h take 959 s, a minute of which the straight way takes as well."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0),
+        2: (1000, 0),
+        3: (2000, 0),
+        4: (3000, 0),
+        5: (1000, -300),
+        6: (2000, -300),
+    }.items():
+        town.node(ref, x, y)
+    town.way(10, [1, 2, 3, 4], {"highway": "primary", "maxspeed": "60"})
+    town.way(11, [2, 5, 6, 3], {"highway": "residential", "maxspeed": speed})
+    town.node(100, 1500, -305, GAS)
+    found = along(network_of(town.extract()), 100, 2900, seconds=60)
+    assert [f.full_tank for f in found] == ([True] if listed else [])
+
+
+def test_a_station_where_the_last_leg_begins_is_on_it() -> None:
+    network = town_of({100: (1500, 0, GAS)})
+    found = along(network, 100, 1500, 3900)
+    assert [(f.place.osm, f.full_tank) for f in found] == [("node/100", True)]

@@ -18,7 +18,7 @@ from clearance.routing.plan import find_drive, stretch
 from clearance.routing.route import Route
 from clearance.routing.snap import Snap, snap
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, grid_town
+from tests.assess.towns import COACH, grid_town, turned
 from tests.towns import Town, lonlat
 
 
@@ -175,13 +175,6 @@ def test_the_towns_have_every_case() -> None:
 
 
 # --- ladders, which ever way they lie -------------------------------------------------------------------
-
-
-def turned(x: float, y: float, number: int) -> tuple[float, float]:
-    """A point in one of the eight ways that a plan can lie."""
-    if number & 4:
-        x, y = y, x
-    return (-x if number & 1 else x), (-y if number & 2 else y)
 
 
 def ladder(

@@ -20,6 +20,13 @@ def halt(x: float, y: float, stay_s: float = 0.0, name: str = "") -> Halt:
     return Halt(place=Place(lon=lon, lat=lat, name=name), stay_s=stay_s)
 
 
+def turned(x: float, y: float, number: int) -> tuple[float, float]:
+    """A point in one of the eight ways, 0 to 7, that a plan can lie: searches must not mind which."""
+    if number & 4:
+        x, y = y, x
+    return (-x if number & 1 else x), (-y if number & 2 else y)
+
+
 def two_ways(
     direct: dict[str, str] | None = None,
     detour: dict[str, str] | None = None,
