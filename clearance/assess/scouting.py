@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = ["scout"]
 
-#: Sums of the same arcs differ in the last digits; a way is quicker only from here on.
-_SAME_S = 1e-6
 #: A saving there and back of less than this is none that anybody would go and look for.
 _LEAST_S = 0.01
 
@@ -216,7 +214,7 @@ class _Group:
         return min(self.fan.weigh(goal) for goal in goals)
 
     def changed(self, unlocked: Unlocked) -> dict[int, float]:
-        """The destinations that are come to sooner with a structure let go, and the seconds then."""
+        """The destinations that may be come to sooner with a structure let go, and the seconds then."""
         if self._flat is None:
             sizes = [w.size for w in self._watched]
             self._flat = np.concatenate(self._watched), np.repeat(np.arange(len(sizes)), sizes)
@@ -227,11 +225,9 @@ class _Group:
         concerned = {*np.unique(owner[self._mark[states]]).tolist(), *self._through}
         for some in touched:
             self._mark[some] = False
-        times = {at: self._time(at) for at in sorted(concerned)}
+        times = {self.numbers[at]: self._time(at) for at in concerned}
         self.fan.lower()
-        return {
-            self.numbers[at]: seconds for at, seconds in times.items() if seconds < self.seconds[at] - _SAME_S
-        }
+        return times
 
 
 class _Times:
@@ -246,16 +242,16 @@ class _Times:
         self.now = {number: there[number] + back[number] for number in sorted(there)}
 
     def effect(self, unlocked: Unlocked, shut: Shut) -> dict[int, float]:
-        """By destination that gains by it, the seconds there and back with a structure let go."""
+        """By destination that gains by it, in order, the seconds there and back with a structure let go."""
         shut.let_go(unlocked)
         after = {leg: dict(known) for leg, known in self._legs.items()}
-        gained: set[int] = set()
+        concerned: set[int] = set()
         for group in self._groups:
             found = group.changed(unlocked)
             after[group.leg].update(found)
-            gained.update(found)
+            concerned.update(found)
         shut.take_back(unlocked)
-        sums = {number: after[Leg.THERE][number] + after[Leg.BACK][number] for number in sorted(gained)}
+        sums = {number: after[Leg.THERE][number] + after[Leg.BACK][number] for number in sorted(concerned)}
         return {n: seconds for n, seconds in sums.items() if seconds < self.now[n] - _LEAST_S}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from clearance.core.screening import Destination
 from clearance.core.structure import Evidence, EvidenceClass
 from clearance.network.network import Network
 from clearance.network.overlay import overlaid
+from clearance.routing.fan_lift import LiftFan
 from clearance.routing.mask import coach_costs, open_ends
 from clearance.routing.plan import find_drive
 from clearance.routing.snap import Snap
@@ -101,6 +103,15 @@ def seconds(network: Network, start: list[Snap], end: list[Snap]) -> float:
 
 def there_and_back(network: Network, ends: list[tuple[list[Snap], list[Snap], list[Snap]]]) -> list[float]:
     return [seconds(network, begin, goals) + seconds(network, goals, end) for begin, goals, end in ends]
+
+
+def saved_by(network: Network, home: Place, places: list[Destination], name: str) -> list[float]:
+    """What each destination is come to and left sooner with one structure known, each planned anew."""
+    (k,) = (k for k, s in enumerate(network.structures) if s.name == name)
+    structure = network.structures[k]
+    known = overlaid(network, {k: replace(structure, evidence=(*structure.evidence, HIGH))})
+    ends = [ends_of(network, home, d.place) for d in places]
+    return [a - b for a, b in zip(there_and_back(network, ends), there_and_back(known, ends), strict=True)]
 
 
 def effects(item: Scouted) -> tuple[set[int], dict[int, float]]:
@@ -393,3 +404,73 @@ def test_what_is_said_of_a_place_is_said_once() -> None:
     assert found.open_now == (1, 2, 3)
     assert (found.home, found.coach, found.info) == (at(-400, 0), COACH, network.info)
     assert [found.name(n) for n in (1, 2, 3)] == list(names)
+
+
+def test_a_private_estate_may_lead_to_a_structure_beyond_it() -> None:
+    """Through the estate to a public street under a railway, and back into it; else a long lane within it.
+
+    The public street is come to without the estate as well, by a way far round.
+    """
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (1000, 0), 4: (2000, 0), 5: (1000, -3000), 6: (2000, -3000),
+         7: (0, 9000), 8: (1000, 9000), 9: (2000, -200), 10: (2000, -400),
+         11: (2100, -200), 12: (2100, -400)},
+        {
+            10: ([1, 2], {}),
+            11: ([2, 3], {"access": "private"}),
+            12: ([3, 4], {}),
+            13: ([3, 5, 6, 10], {"access": "private"}),
+            14: ([10, 9], {"access": "private"}),
+            15: ([9, 4], {"access": "private"}),
+            16: ([2, 7, 8, 3], {}),
+            17: ([9, 11], {"access": "private"}),
+            18: ([10, 12], {"access": "private"}),
+        },
+        {"A": (1500, 0)},
+    )  # fmt: skip
+    home, goals = at(-400, 0), [place(2000, -300, "estate"), place(-100, 0, "near")]
+    found = scout(network, COACH, home, goals)
+    estate, near = saved_by(network, home, goals, "A")
+    assert estate > 600
+    assert near == 0
+    (item,) = found.items
+    ((number, seconds),) = item.saves
+    assert number == 1
+    assert seconds == pytest.approx(estate)
+
+
+def test_destinations_are_told_in_the_order_of_the_list() -> None:
+    """Home is moved off its yard for what lies in the town, and stays there for what lies in the yard."""
+    network = built(
+        {1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (500, 500), 5: (0, 60), 6: (300, 60), 7: (500, 900)},
+        {10: ([1, 2], {}), 11: ([2, 3, 4], {}), 12: ([5, 6], {}), 13: ([4, 7], {})},
+        {"A": (-250, 0), "B": (250, 60)},
+    )
+    goals = [
+        place(20, 58, "yard"),
+        place(400, 0, "town"),
+        place(100, 58, "yard too"),
+        place(-400, 0, "west"),
+        place(290, 58, "yard end"),
+        place(-450, 0, "far west"),
+    ]
+    found = scout(network, COACH, at(50, 58), goals)
+    assert found.open_now == (1, 2, 3)
+    assert found.shut == (4, 5, 6)
+    items = by_name(found)
+    assert (items["A"].opens, items["B"].opens) == ((4, 6), (5,))
+    assert (items["A"].passed_by, items["B"].passed_by) == ((4, 6), (5,))
+
+
+def test_one_fan_each_way_serves_all_destinations(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[int] = []
+
+    class Counted(LiftFan):
+        def __init__(self, *args: Any, **more: Any) -> None:
+            made.append(1)
+            super().__init__(*args, **more)
+
+    monkeypatch.setattr("clearance.assess.scouting.LiftFan", Counted)
+    found = scout(river_town(), COACH, HOME, PLACES * 4)
+    assert len(found.destinations) == 20
+    assert len(made) == 2
