@@ -272,7 +272,7 @@ def _on_pieces(network: Network, arcs: I32, home: Sequence[Snap]) -> I32:
 
 
 def _stretches(network: Network, coach: Coach, tallest: I32, verified: I32) -> RoadHeights:
-    """Pieces one after another on a way that admit the same, joined."""
+    """Pieces one after another on a way that admit the same, joined; home is on one, so that there is one."""
     pieces = network.geom_ptr.size - 1
     way = np.zeros(pieces, np.int64)
     begin, end = np.zeros(pieces, np.int64), np.zeros(pieces, np.int64)
@@ -283,14 +283,14 @@ def _stretches(network: Network, coach: Coach, tallest: I32, verified: I32) -> R
     same = (way[order][1:] == way[order][:-1]) & (begin[order][1:] == end[order][:-1])
     for values in (tallest, verified):
         same &= values[order][1:] == values[order][:-1]
-    starts = np.concatenate((np.zeros(min(pieces, 1), np.int64), np.flatnonzero(~same) + 1))
+    starts = np.concatenate(([0], np.flatnonzero(~same) + 1))
     # All points of a stretch in order, the point that two pieces share once.
     sizes = (network.geom_ptr[1:] - network.geom_ptr[:-1])[order]
-    joined = np.concatenate((np.zeros(min(pieces, 1), np.bool_), same))
+    joined = np.concatenate(([False], same))
     taken = sizes - joined
     point = np.repeat(network.geom_ptr[:-1][order] + joined - (np.cumsum(taken) - taken), taken)
     point += np.arange(point.size)
-    before = np.concatenate((np.zeros(1, np.int64), np.cumsum(taken)))
+    before = np.concatenate(([0], np.cumsum(taken)))
     rows = list(network.ways)
     ways = [rows[w] for w in way[order][starts].tolist()]
     return RoadHeights(

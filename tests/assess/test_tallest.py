@@ -121,7 +121,7 @@ RULES: list[dict[str, str]] = [
 ]
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(64))
 def test_on_estates_every_arc_admits_what_a_search_for_it_finds(seed: int) -> None:
     network = estates(seed)
     case = Case.of(network, COACH, Unverified.ACCEPT, None)
@@ -187,3 +187,74 @@ def test_a_street_in_two_parts_of_other_heights_is_two_stretches() -> None:
         (11, UNLIMITED),
     ]
     assert np.diff(found.ptr).tolist() == [3, 2, 2]
+
+
+def heights(network: Network, x: float, y: float, ground: Ground | None = None) -> dict[str, tuple[int, int]]:
+    """The greatest clearance by the name of the road, unverified structures passable and closed."""
+    lon, lat = lonlat(x, y)
+    found = road_heights(network, COACH, Place(lon=lon, lat=lat), ground)
+    assert len(set(found.road)) == len(found.road)
+    told = zip(found.tallest.tolist(), found.verified.tolist(), strict=True)
+    return dict(zip(found.road, told, strict=True))
+
+
+def row_of(*tags: dict[str, str], spur: bool = False) -> Network:
+    """A street of ways of 400 m, one for each set of tags, called Part 0 and so on; home is on the first."""
+    town = Town()
+    for n in range(len(tags) + 1):
+        town.node(1 + n, 400 * n, 0)
+    for n, own in enumerate(tags):
+        town.way(10 + n, [1 + n, 2 + n], {"highway": "residential", "name": f"Part {n}"} | own)
+    if spur:
+        town.node(99, 0, 300).way(99, [1, 99], {"highway": "residential", "name": "Spur"})
+    return network_of(town.extract())
+
+
+def test_what_is_unverified_is_passable_or_closed() -> None:
+    network = row_of({}, {"tunnel": "yes"}, {}, {"maxheight": "4"}, {})
+    assert heights(network, 100, 0) == {
+        "Part 0": (UNLIMITED, UNLIMITED),
+        "Part 1": (UNLIMITED, NO_WAY),
+        "Part 2": (UNLIMITED, NO_WAY),
+        "Part 3": (40_000, NO_WAY),
+        "Part 4": (40_000, NO_WAY),
+    }
+    assert heights(network, 100, 0, Ground(network)) == heights(network, 100, 0)
+
+
+def test_the_lower_of_there_and_back_counts() -> None:
+    """Each part is of another height by direction; what is behind it is come to and left again."""
+    network = row_of(
+        {},
+        {"maxheight:forward": "4", "maxheight:backward": "4.5"},
+        {},
+        {"maxheight:backward": "3.5", "maxheight:forward": "5"},
+        {},
+    )
+    found = heights(network, 100, 0)
+    assert found["Part 0"] == (UNLIMITED, UNLIMITED)
+    # Driven there along it at 4 m and back again against it; either way a part is driven in the better one.
+    assert found["Part 2"] == (40_000, 40_000)
+    assert found["Part 4"] == (35_000, 35_000)
+    oneway = row_of({}, {}, {"oneway": "yes"}, {}, spur=True)
+    assert {name for name, told in heights(oneway, 100, 0).items() if told[0] == NO_WAY} == {
+        "Part 2",
+        "Part 3",
+    }
+
+
+@pytest.mark.parametrize(("x", "whole"), [(100, 40_000), (300, 40_000)])
+def test_the_road_of_home_admits_what_comes_from_home_to_both_its_ends(x: float, whole: int) -> None:
+    """A railway of 4 m in the middle of it; what lies on either side of it hangs on which side home is."""
+    town = Town().node(1, 0, 0).node(2, 400, 0).node(3, 800, 0).node(4, -400, 0)
+    town.node(5, 200, -50).node(6, 200, 50).way(
+        20, [5, 6], {"railway": "rail", "bridge": "yes", "layer": "1"}
+    )
+    town.way(10, [1, 2], {"highway": "residential", "name": "Middle", "maxheight": "4"})
+    town.way(11, [2, 3], {"highway": "residential", "name": "East"})
+    town.way(12, [4, 1], {"highway": "residential", "name": "West"})
+    network = network_of(town.extract())
+    found = heights(network, x, 0)
+    assert found["Middle"] == (whole, whole)
+    assert min(found["East"][0], found["West"][0]) == 40_000
+    assert {found["East"][0], found["West"][0]} <= {40_000, UNLIMITED}
