@@ -95,7 +95,7 @@ QUICK = Plan(
 )
 FULL = Plan(
     (10_000, 100_000, 1_000_000, 5_000_000),
-    (1, 13, 40, 135),
+    (1, 13, 40, 135, 675),
     (1, 13),
     (1, 13, 135),
     (1, 13, 65),
@@ -118,6 +118,7 @@ COMPARED_ON_ROADS = (
 GROWING_ON_MAPS = (
     ("get", "`clearance get`, process"),
     ("read", "reading"),
+    ("read by two", "reading by two processes"),
 )
 GROWING_BY_STAGE = (
     ("structures", "finding structures"),
@@ -320,7 +321,15 @@ def compared(plan: Plan, inputs: Inputs, keeper: Keeper) -> list[str]:
     jobs: list[tuple[str, str, str, tuple[str, ...], Path]] = []
     if EXTRACT.exists():
         path = inputs.tiled(plan.compared_copies)
-        jobs.append(("read", "reading a map file", mib(path), ("clearance", "pyosmium"), path))
+        jobs.append(
+            (
+                "read",
+                "reading a map file",
+                mib(path),
+                ("clearance", "clearance, by two processes", "pyosmium"),
+                path,
+            )
+        )
         path = inputs.segments(plan.compared_segments)
         size = f"{counted_segments(path)} segments"
         jobs.append(("crossings", "crossings", size, ("clearance", "shapely"), path))

@@ -6,7 +6,8 @@
     .venv/bin/python scripts/make_network.py tile IN.osm.pbf TIMES OUT.roads
 
 A synthetic network is a thinned Delaunay triangulation of random points out at sea. A tiled one has
-copies of the extract side by side, eastwards, under other ids: the structure of a real place, at any size.
+copies of the extract side by side, eastwards, and in a map file northwards too where a row is full, under
+other ids: the structure of a real place, at any size.
 In a tiled road file a road that is not on the map joins each copy to the next, so that drives lead through.
 The same arguments always make the same network.
 """
@@ -16,7 +17,6 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import dataclass, replace
-from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -68,6 +68,8 @@ ROADS = (
 #: Between the ids of one copy and the next; real ids are well below.
 ID_STEP = 20_000_000_000
 UNITS = 10_000_000
+#: Between copies, in 1e-7 degrees.
+GAP = UNITS // 50
 #: Roads that copies are joined by.
 _MAIN = frozenset({"primary", "secondary"})
 
@@ -407,7 +409,7 @@ def _shift(west: int, east: int, times: int) -> int:
 
     Raises ValueError where the last copy would not end before 180 degrees.
     """
-    shift = east - west + UNITS // 50
+    shift = east - west + GAP
     if east + (times - 1) * shift > 180 * UNITS:
         raise ValueError(f"there is room for {(180 * UNITS - east) // shift + 1} copies, not {times}")
     return shift
@@ -474,32 +476,24 @@ def tile_file(source: Path, target: Path, times: int) -> None:
     Raises ValueError where there is no room for as many, OSError or RuntimeError from the library.
     """
     import osmium
-    from osmium.osm import NODE, RELATION, WAY, Location, Node
-    from osmium.osm import Relation as OsmRelation
-    from osmium.osm import Way as OsmWay
+    from osmium.osm import NODE, Node
+    from tile_pbf import write_copies
 
     west, east, highest = 180 * UNITS, -180 * UNITS, 0
+    south, north = 90 * UNITS, -90 * UNITS
     for thing in osmium.FileProcessor(str(source), NODE):
         if isinstance(thing, Node):
             highest = max(highest, thing.id)
             west, east = min(west, thing.location.x), max(east, thing.location.x)
-    shift = _shift(west, east, times)
+            south, north = min(south, thing.location.y), max(north, thing.location.y)
+    # A row along the parallel, and more of them to the north, where it takes the copies a little narrower.
+    columns = min(times, (180 * UNITS - east) // (east - west + GAP) + 1)
+    shift, rise = _shift(west, east, columns), north - south + GAP
+    if north + (times - 1) // columns * rise > 90 * UNITS:
+        raise ValueError(f"there is no room for {times} copies")
     _check_ids(highest)
-    target.unlink(missing_ok=True)
-    # All nodes, then all ways, then all relations, each in the order of ids, as such files have them.
-    with osmium.SimpleWriter(str(target)) as writer:
-        for kind, k in product((NODE, WAY, RELATION), range(times)):
-            more = k * ID_STEP
-            for thing in osmium.FileProcessor(str(source), kind):
-                if isinstance(thing, Node):
-                    place = Location((thing.location.x + k * shift) / UNITS, thing.location.lat)
-                    writer.add_node(thing.replace(id=thing.id + more, location=place))
-                elif isinstance(thing, OsmWay):
-                    nodes = [node.ref + more for node in thing.nodes]
-                    writer.add_way(thing.replace(id=thing.id + more, nodes=nodes))
-                elif isinstance(thing, OsmRelation):
-                    members = [(m.type, m.ref + more, m.role) for m in thing.members]
-                    writer.add_relation(thing.replace(id=thing.id + more, members=members))
+    shifts = [(k % columns * shift, k // columns * rise) for k in range(times)]
+    write_copies(source, target, ID_STEP, shifts)
 
 
 def main() -> int:

@@ -168,6 +168,28 @@ def test_a_file_of_copies_reads_as_copies_of_what_was_read(tmp_path: Path) -> No
         assert np.array_equal(getattr(read, name), getattr(expected, name)), name
 
 
+def test_a_row_of_copies_that_is_full_goes_on_to_the_north(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A town so wide that there are three copies of it in a row: two stand in the next one."""
+    monkeypatch.syspath_prepend(str(SCRIPT.parent))
+    town = Town().node(1, 0, 0).node(2, 5_500_000, 0).node(3, 0, 900)
+    town.way(10, [1, 2, 3], {"highway": "residential"})
+    (tmp_path / "town.osm").write_text(town.osm_xml(), encoding="utf-8")
+    one = read_osm(tmp_path / "town.osm")
+    script().tile_file(tmp_path / "town.osm", tmp_path / "tiled.osm.pbf", 5)
+    found = read_osm(tmp_path / "tiled.osm.pbf")
+    east, north = np.ptp(one.lon) + 0.02, np.ptp(one.lat) + 0.02
+    moved = [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1)]
+    assert 3 * east - 0.02 < 180 - one.lon.min() < 4 * east - 0.02
+    assert found.lon == pytest.approx(np.concatenate([one.lon + x * east for x, _ in moved]), abs=2e-7)
+    assert found.lat == pytest.approx(np.concatenate([one.lat + y * north for _, y in moved]), abs=2e-7)
+    assert [way.nodes for way in found.ways[:2]] == [(1, 2, 3), tuple(20_000_000_000 + n for n in (1, 2, 3))]
+    with pytest.raises(ValueError, match="no room for 100000 copies"):
+        script().tile_file(tmp_path / "town.osm", tmp_path / "more.osm.pbf", 100_000)
+    assert not (tmp_path / "more.osm.pbf").exists()
+
+
 def test_no_more_copies_than_there_is_room_for() -> None:
     town = _town().extract()
     with pytest.raises(ValueError, match="room for"):
