@@ -117,7 +117,8 @@ def test_along_a_line_of_any_slope_each_post_is_met(dx: int, dy: int) -> None:
 
 
 def test_one_segment_and_none() -> None:
-    assert found([(0, 0, 5, 5)], [(1, 2)], [True]) == []
+    for x, y in ((0, 0), (1_000, 777), (-1_000, 5)):
+        assert found([(x, y, x + 5, y + 5)], [(1, 2)], [True]) == []
     empty = meeting_pairs(np.empty((0, 4), np.int64), np.empty((0, 2), np.int64), np.empty(0, np.bool_))
     assert [part.size for part in empty] == [0, 0]
 
@@ -180,3 +181,23 @@ def test_boxes_that_only_touch() -> None:
             assert found(order, named(order), [True] * len(order)) == slow(
                 order, named(order), [True] * len(order)
             )
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_small_ones_that_touch_long_ones_at_the_side_of_a_cell(seed: int) -> None:
+    """Most are one unit long, so that cells are eight; the others run through several rows of them."""
+    chance = random.Random(seed)
+    rows: list[Ends] = []
+    for _ in range(24):
+        x, y = chance.randint(-40, 40), chance.randint(-40, 40)
+        rows.append((x, y, x + chance.randint(9, 60), y + chance.randint(-60, 60)))
+    for x, y, to_x, to_y in list(rows):
+        for _ in range(9):
+            # A point of the line, or next to it, and a step down, up or aside from there.
+            part = chance.random()
+            at_x, at_y = round(x + part * (to_x - x)), round(y + part * (to_y - y))
+            dx, dy = chance.choice(((0, 1), (0, -1), (1, 0), (-1, 0)))
+            rows.append((at_x, at_y, at_x + dx, at_y + dy))
+    expected = slow(rows, named(rows), [True] * len(rows))
+    assert len(expected) > 100
+    assert found(rows, named(rows), [True] * len(rows)) == expected
