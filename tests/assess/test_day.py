@@ -284,6 +284,12 @@ def test_stays_and_arrival_times_add_up() -> None:
     assert last.arrives_s == pytest.approx(found.duration_s + 600)
 
 
+def test_a_halt_is_left_at_once_unless_a_stay_is_told() -> None:
+    halts = [Halt(place=halt(x, 0).place) for x in (-400, 300, 1400)]
+    found = drive(two_ways({"maxheight": "15'"}), halts=halts)
+    assert [s.leaves_s - s.arrives_s for s in found.stops] == [0, 0, 0]
+
+
 def test_a_long_stay_with_a_departure_is_part_of_the_time_of_the_drive() -> None:
     """Three hours at a stop: the night's limit on the way home counts from 22:00 on."""
     network = two_ways({"maxheight": "16'", "maxheight:conditional": "12' @ (22:00-06:00)"})
