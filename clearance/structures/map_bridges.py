@@ -253,7 +253,7 @@ class _Builder:
             return [(indices, ways)]
         at = np.array([(self._structures[i].lon, self._structures[i].lat) for i in indices])
         labels = _clusters(at, _ONE_BRIDGE_M)
-        parts: dict[int, tuple[list[int], list[int]]] = {label: ([], []) for label in sorted(set(labels))}
+        parts: dict[int, tuple[list[int], list[int]]] = {label: ([], []) for label in labels}
         for index, label in zip(indices, labels, strict=True):
             parts[label][0].append(index)
         for way in ways:
