@@ -258,3 +258,43 @@ def test_the_road_of_home_admits_what_comes_from_home_to_both_its_ends(x: float,
     assert found["Middle"] == (whole, whole)
     assert min(found["East"][0], found["West"][0]) == 40_000
     assert {found["East"][0], found["West"][0]} <= {40_000, UNLIMITED}
+
+
+@pytest.mark.parametrize("private", [False, True])
+@pytest.mark.parametrize("height", ["", "4"])
+def test_a_road_under_a_restriction_over_several_ways_is_come_to(private: bool, height: str) -> None:
+    """From West Road over Mid Road there is no way onto North Road.
+
+    Mid Road is then come to in no other way than from West Road, which the search has to remember.
+    """
+    town = Town()
+    for ref, (x, y) in {
+        1: (-500, 0),
+        2: (0, 0),
+        3: (400, 0),
+        4: (800, 0),
+        5: (400, 300),
+        6: (0, -300),
+    }.items():
+        town.node(ref, x, y)
+    tags = {"highway": "residential"}
+    town.way(10, [1, 2], tags | {"name": "West Road"}).way(11, [2, 3], tags | {"name": "Mid Road"})
+    town.way(12, [3, 4], tags | {"name": "East Road"} | ({"maxheight": height} if height else {}))
+    town.way(13, [3, 5], tags | {"name": "North Road"})
+    town.way(14, [2, 6], tags | {"name": "South Road"} | ({"access": "private"} if private else {}))
+    town.relation(
+        30, [("w", 10, "from"), ("w", 11, "via"), ("w", 13, "to")],
+        {"type": "restriction", "restriction": "no_left_turn"},
+    )  # fmt: skip
+    network = network_of(town.extract())
+    assert network.state_arc.size > network.arc_tail.size
+    east = int(float(height) * 10_000) if height else UNLIMITED
+    found = {name: told for name, (told, _) in heights(network, -400, 0).items()}
+    # From South Road one may turn onto North Road, but no way leads there from home.
+    assert found == {
+        "West Road": UNLIMITED,
+        "Mid Road": UNLIMITED,
+        "East Road": east,
+        "North Road": NO_WAY,
+        "South Road": UNLIMITED,
+    }
