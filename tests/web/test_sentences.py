@@ -102,3 +102,15 @@ def test_every_rule_of_a_country_has_words(rule: object) -> None:
     told = SPANISH.told(f"By a general rule, not by a height: {meaning}; look for a sign.")
     assert "<span" not in str(told)
     assert "busque una señal" in str(told)
+
+
+def test_one_bar_before_most_destinations_has_words() -> None:
+    told = str(
+        SPANISH.told(
+            "7 of 9 destinations are blocked by one thing: railway bridge (Dock Lane). "
+            "Is home the place where the coach stands?"
+        )
+    )
+    assert "<span" not in told
+    assert told.startswith("A 7 de 9 destinos")
+    assert "(Dock Lane)" in told
