@@ -36,6 +36,7 @@ from clearance.core.screening import (
     sorted_rows,
 )
 from clearance.core.structure import Standing
+from clearance.network.network import NO_LIMIT
 from clearance.routing.fan import Weights
 from clearance.routing.ran import stage
 from clearance.routing.route import hits_on
@@ -349,11 +350,12 @@ class _OneCoach:
         costs = self._case.costs
         flags: dict[int, Flag] = {}
         for passage in passages:
-            standing, known = passage.standing(costs), flags.get(passage.structure)
-            if known is None or _worse(standing, known.standing):
-                flags[passage.structure] = Flag(
-                    key=self._key(passage.structure), standing=standing, clearance=passage.clearance(costs)
-                )
+            flag = Flag(
+                key=self._key(passage.structure),
+                standing=passage.standing(costs),
+                clearance=passage.clearance(costs),
+            )
+            flags[passage.structure] = min(flags.get(passage.structure, flag), flag, key=_rank)
         return tuple(flags.values())
 
     def _key(self, structure: int) -> str:
@@ -372,9 +374,10 @@ def _both(leg: Leg, start: Sequence[Snap], end: Sequence[Snap]) -> Both:
     return Both(leg, tuple(home), tuple(goals))
 
 
-def _worse(one: Standing, other: Standing) -> bool:
-    order = list(Standing)
-    return order.index(one) < order.index(other)
+def _rank(flag: Flag) -> tuple[int, int]:
+    """Lower for what is worse: by its standing, then by its clearance."""
+    tenths = NO_LIMIT if flag.clearance is None else flag.clearance.tenths
+    return list(Standing).index(flag.standing), int(tenths)
 
 
 def _no_way(leg: Leg, place: Place, home: Place) -> str:

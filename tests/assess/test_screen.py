@@ -17,7 +17,7 @@ from clearance.assess.screen import screen
 from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
 from clearance.core.errors import NoWayError, PlaceError
-from clearance.core.lengths import Length
+from clearance.core.lengths import Length, parse_length
 from clearance.core.places import Place
 from clearance.core.record import Record
 from clearance.core.screening import Admitted, Destination, Leg, Row, Screening, SortBy, totals
@@ -528,3 +528,46 @@ def test_what_is_blocked_tells_how_far_its_road_is() -> None:
     assert row.verdict is Verdict.BLOCKED
     assert row.off_road_m == pytest.approx(20, abs=0.1)
     assert one(two_ways(), place(1200, 20, "Mill")).off_road_m == pytest.approx(20, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("forward", "backward", "told"),
+    [
+        ("15'", "13'8\"", (Standing.TIGHT, (13, 8))),
+        ("13'8\"", "15'", (Standing.TIGHT, (13, 8))),
+        ("13'9\"", "13'7\"", (Standing.TIGHT, (13, 7))),
+        ("13'7\"", "13'9\"", (Standing.TIGHT, (13, 7))),
+        ("15'", "", (Standing.UNVERIFIED, None)),
+        ("", "13'8\"", (Standing.UNVERIFIED, None)),
+        ("16'", "15'", (Standing.CLEAR, (15, 0))),
+    ],
+)
+def test_a_structure_passed_twice_is_told_as_it_stands_at_worst(
+    forward: str, backward: str, told: tuple[Standing, tuple[int, int] | None]
+) -> None:
+    """Left from home is forbidden; round a block behind the railway and back under it one turns right."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (0, 0), 2: (500, 0), 3: (1000, 0), 4: (1200, 200), 5: (1200, -200), 6: (500, 500), 7: (700, 500),
+        8: (700, 700), 9: (500, 700), 11: (700, -50), 12: (700, 50),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    heights = {f"maxheight:{way}": h for way, h in (("forward", forward), ("backward", backward)) if h}
+    town.way(10, [1, 2]).way(11, [2, 3], {"highway": "residential"} | heights).way(12, [3, 4, 5, 3])
+    town.way(13, [2, 6]).way(14, [6, 7, 8, 9, 6])
+    town.way(20, [11, 12], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    town.relation(
+        30, [("w", 10, "from"), ("n", 2, "via"), ("w", 13, "to")],
+        {"type": "restriction", "restriction": "no_left_turn"},
+    )  # fmt: skip
+    row = one(network_of(town.extract()), place(700, 600), home=place(100, 0), unverified=Unverified.ACCEPT)
+    assert row.there is not None
+    assert row.back is not None
+    assert row.there.distance_m > 2000 > row.back.distance_m
+    standing, height = told
+    assert [(f.standing, f.clearance) for f in row.there.passed] == [
+        (standing, None if height is None else Length.from_feet(*height))
+    ]
+    assert row.back.passed == ()
+    known = [parse_length(h).length for h in (forward, backward) if h]
+    assert row.there.ceiling == min(length for length in known if length is not None)
