@@ -81,7 +81,7 @@ class MapBridge:
     gates: F64
     lines: F64
     by_line: bool = False
-    length_m: float = 0.0
+    length_m: float
     heading: float | None = None
     oneway: bool | None = None
     below: tuple[float, float, float, float] | None = None
@@ -307,7 +307,7 @@ class _Builder:
         return self._names[way]
 
     def _over_names(self, structures: Iterable[Structure], ways: Iterable[int]) -> Names:
-        uppers = {s.upper: s.tags.get(s.upper, {}) for s in structures if s.upper}
+        uppers = {s.upper: s.tags.get(s.upper, {}) for s in structures}
         return joined([*map(self._name, ways), *map(map_names, uppers.values())])
 
     def _kinds(self, structures: Iterable[Structure], ways: Iterable[int]) -> frozenset[Kind]:

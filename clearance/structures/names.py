@@ -32,9 +32,9 @@ class _Name:
     """
 
     words: frozenset[str]
-    street: str = ""
-    side: str = ""
-    cut: str = ""
+    street: str
+    side: str
+    cut: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -437,3 +437,12 @@ def test_a_limit_on_a_tunnel_is_no_reason_against_either() -> None:
     limit = bridge(**ON_MAP, kinds=frozenset({Kind.LIMIT}))
     assert paired(listing(**{**NAMED, "tunnel": True}), limit).matches
     assert paired(listing(**NAMED), limit).matches
+
+
+@pytest.mark.parametrize("bearing", [30, -30, 150, 210])
+def test_the_angle_of_a_deck_that_slants_is_that_on_the_ground(bearing: float) -> None:
+    """30 degrees off north over a road that runs east: they cross at 60, a skew of 30."""
+    x, y = 20 * math.sin(math.radians(bearing)), 20 * math.cos(math.radians(bearing))
+    slanting = bridge(**ON_MAP, lines=np.array([[*place(-x, -y), *place(x, y)]]))
+    for skew, worth in ((20, 0.15), (30, 0.15), (40, 0.15), (8, 0.075), (52, 0.075), (76, 0.0)):
+        assert score(listing(**NAMED, skew_deg=skew), slanting) == pytest.approx(0.85 + worth)

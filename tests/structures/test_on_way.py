@@ -209,3 +209,12 @@ def test_a_passage_is_never_joined() -> None:
 def test_none_alone_stands_nowhere(tags: dict[str, str], stands: bool) -> None:
     found = only(Town().node(1, 0, 0).node(2, 50, 0).way(10, [1, 2], {"highway": "residential", **tags}))
     assert bool(found.spans) is stands
+
+
+def test_a_middle_between_whole_units_is_told_to_seven_digits() -> None:
+    for x, y in ((33.337, 77.771), (-12.343, 5.007), (71.111, -3.339)):
+        extract = (
+            Town().node(1, 0, 0).node(2, x, y).node(3, 2 * x, y / 3).way(10, [1, 2, 3], TUNNEL).extract()
+        )
+        lon, lat = middle_of(extract, extract.ways[0])
+        assert (lon, lat) == (round(lon, 7), round(lat, 7))

@@ -407,3 +407,24 @@ def test_the_road_of_the_same_name_is_meant_at_a_junction() -> None:
     extract = unnamed.node(7, -60, 60).way(20, [5, 6], RAIL).extract()
     (found,) = [s for s in with_sag_warnings(find_structures(extract), extract) if s.upper]
     assert found.warnings == ()
+
+
+@pytest.mark.parametrize("turn", [0, 30, 90, 150, 180, 270])
+def test_the_road_is_followed_whichever_way_it_runs(turn: float) -> None:
+    """The same streets turned about the bridge: straight on past side streets, and the straighter of two."""
+    cos, sin = float(np.cos(np.radians(turn))), float(np.sin(np.radians(turn)))
+
+    def turned(x: float, y: float) -> tuple[float, float]:
+        return x * cos - y * sin, x * sin + y * cos
+
+    town = Town()
+    for ref, (x, y) in PLACES.items():
+        town.node(ref, *turned(x, y))
+    for k, refs in enumerate(([2, 3, 4, 5], [5, 6], [2, 1], [2, 7], [5, 8], [5, 9], [5, 10], [11, 5])):
+        town.way(10 + k, refs, {"highway": "residential"})
+    town.node(90, *turned(0, -9)).node(91, *turned(0, 9)).way(90, [90, 91], RAIL)
+    asked = places_under(town, 60)
+    assert asked is not None
+    for at, (x, y) in enumerate(asked):
+        expected = turned((at - 60) * 1.0, 0)
+        assert (x, y) == pytest.approx(expected, abs=0.4)
