@@ -209,8 +209,8 @@ def _meet(case: Case, halts: Sequence[Halt], car: CarBeside) -> Met:
 def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs, *, car: CarBeside) -> Drive:
     pieces: list[Piece] = []
     findings: list[Finding] = []
-    stops = [_stop(halts[0], _start_snap(met.snaps[0], legs.routes[0]), 0.0, 0.0, last=False)]
-    distance = seconds = 0.0
+    # All snaps of a place are one point.
+    stops = [_stop(halts[0], met.snaps[0][0], 0.0, 0.0, last=False)]
     for leg, route in enumerate(legs.routes):
         distance, seconds = stops[-1].distance_m, stops[-1].leaves_s
         pieces += pieces_of(case, route, distance_m=distance, seconds=seconds)
@@ -242,10 +242,6 @@ def _driven(case: Case, base: Drive, halts: Sequence[Halt], met: Met, legs: Legs
         car=car.drive(met.snaps, {f.structure.key for f in told}),
         stops=tuple(stops),
     )
-
-
-def _start_snap(snaps: Sequence[Snap], route: Route) -> Snap:
-    return min(snaps, key=lambda s: (s.arc != route.arcs[0], abs(s.fraction - route.start)))
 
 
 def _end_snap(snaps: Sequence[Snap], route: Route) -> Snap:
