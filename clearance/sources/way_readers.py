@@ -18,6 +18,8 @@ from clearance.core.errors import InputError
 from clearance.sources.way_blocks import packed
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future, ProcessPoolExecutor
+
     from clearance.sources.way_blocks import WayBlock
 
     Part = tuple[int, int]
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 __all__ = ["parts_of", "read_in_parts"]
 
 T = TypeVar("T")
+#: As many as Windows allows a pool to have (docs.python.org, concurrent.futures; from memory).
+_MOST_PROCESSES = 61
 #: What the processes of this machine were started with.
 _given: tuple[Path, Part, frozenset[int]] | None = None
 
@@ -47,28 +51,19 @@ def read_in_parts(
 
     `outlines` as in `way_blocks.packed`. With one process the parts are read in this one.
 
-    Raises RuntimeError from the library where a part cannot be read, InputError where a process ended
-    before it was done.
+    Raises RuntimeError from the library where a part cannot be read, InputError where no process can be
+    started or one ended before it was done.
     """
     given = (path, header, outlines)
     if processes == 1 or len(parts) < 2:
         for part in parts:
             yield _read(given, part)
         return
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
     from concurrent.futures.process import BrokenProcessPool
 
-    pool = ProcessPoolExecutor(
-        min(processes, len(parts)),
-        # A new interpreter shares no locks with the threads of the library.
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=_begin,
-        initargs=given,
-    )
+    pool, waiting = _started(given, parts, processes)
+    waiting.reverse()
     try:
-        waiting = _not_interrupted(lambda: [pool.submit(_read_given, part) for part in parts])
-        waiting.reverse()
         while waiting:
             # Popped, so that what was read goes away with whoever is done with it.
             yield waiting.pop().result()
@@ -79,6 +74,33 @@ def read_in_parts(
         ) from error
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def _started(
+    given: tuple[Path, Part, frozenset[int]], parts: Sequence[Part], processes: int
+) -> tuple[ProcessPoolExecutor, list[Future[list[WayBlock]]]]:
+    """The processes, and what will come of each part."""
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    pool = None
+    try:
+        pool = ProcessPoolExecutor(
+            min(processes, len(parts), _MOST_PROCESSES),
+            # A new interpreter shares no locks with the threads of the library.
+            mp_context=multiprocessing.get_context("spawn"),
+            initializer=_begin,
+            initargs=given,
+        )
+        read = pool.submit
+        return pool, _not_interrupted(lambda: [read(_read_given, part) for part in parts])
+    # Some systems have no locks for processes, or allow no more processes.
+    except (OSError, ImportError, NotImplementedError) as error:
+        if pool is not None:
+            pool.shutdown(cancel_futures=True)
+        raise InputError(
+            f"{given[0]}: no process can be started to read it ({error}); read it with --processes 1"
+        ) from error
 
 
 def _not_interrupted(start: Callable[[], T]) -> T:

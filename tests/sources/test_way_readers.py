@@ -112,6 +112,31 @@ def test_a_process_that_is_lost_is_told(street: Path) -> None:
         list(reading)
 
 
+@pytest.mark.parametrize("error", [OSError(38, "Function not implemented"), NotImplementedError("no locks")])
+def test_a_system_that_starts_no_process_is_told(
+    street: Path, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    def none(*_given: object, **_more: object) -> None:
+        raise error
+
+    monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", none)
+    frames = check_pbf(street)
+    with pytest.raises(InputError, match=r"no process can be started .*--processes 1"):
+        list(read_in_parts(street, frames[0], frames[1:], frozenset(), 2))
+
+
+def test_a_process_that_may_not_be_started_is_told(street: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where a user may have no more of them; what was made by then is put away."""
+
+    def none(*_given: object) -> None:
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor.submit", none)
+    frames = check_pbf(street)
+    with pytest.raises(InputError, match=r"no process can be started .*unavailable.*--processes 1"):
+        list(read_in_parts(street, frames[0], frames[1:], frozenset(), 2))
+
+
 @in_proc
 def test_nobody_reads_for_a_caller_who_stops(street: Path) -> None:
     """The processes end with the iteration; left to themselves they would wait for ever."""
