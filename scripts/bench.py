@@ -45,6 +45,8 @@ SLOW = frozenset({"networkx"})
 SLOW_TASKS = frozenset({"screen", "screen searches", "screen process"})
 #: Tasks that would take too much memory or time on more than so many nodes.
 MOST_NODES = {"screen": 200_000, "screen searches": 200_000, "screen process": 1_000_000}
+#: And on map files of more than so many bytes, where `clearance get` shows as much.
+MOST_BYTES = {"read": 2**27, "read by two": 2**27}
 LIBRARIES = ("numpy", "numba", "scipy", "networkx", "osmium", "shapely")
 
 
@@ -409,7 +411,8 @@ def grown(title: str, tasks: Tasks, inputs: Sequence[Sized], plan: Plan, keeper:
     for task, name in tasks:
         found: dict[int, Measured] = {}
         for i, one in enumerate(inputs):
-            if one.path.suffix == ".roads" and one.size > MOST_NODES.get(task, math.inf):
+            most = MOST_NODES if one.path.suffix == ".roads" else MOST_BYTES
+            if one.size > most.get(task, math.inf):
                 continue
             # What takes minutes is measured once.
             large = one.path.stat().st_size > 2**24 and one.path.suffix == ".pbf"
