@@ -265,14 +265,14 @@ def test_a_facility_that_cannot_be_had_does_not_hide_the_next() -> None:
 
 
 def wide_town(*facilities: tuple[float, float, dict[str, str]]) -> Network:
-    """A road of 20 km north and then 20 km east, and one of 16 km east from half way, all at 100 km/h."""
+    """A road of 20 km north and then 20 km east, and one of 16 km west from half way north, at 100 km/h."""
     town = Town()
     for ref, (x, y) in {
         1: (0, 0),
         2: (0, 10_000),
         3: (0, 20_000),
         4: (20_000, 20_000),
-        5: (16_000, 10_000),
+        5: (-16_000, 10_000),
     }.items():
         town.node(ref, x, y)
     fast = {"highway": "primary", "maxspeed": "100"}
@@ -311,7 +311,7 @@ def test_facilities_are_found_at_every_end_of_a_wide_drive() -> None:
 def test_a_facility_far_off_is_found_if_one_gets_there_in_time(
     x: float, seconds: float, listed: bool
 ) -> None:
-    found = wide(wide_town((x, 10_010, DUMP)), seconds)
+    found = wide(wide_town((-x, 10_010, DUMP)), seconds)
     assert bool(found) is listed
     if listed:
         assert found["node/100"].detour_s == pytest.approx(2 * x / (100 / 3.6), rel=1e-2)

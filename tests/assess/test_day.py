@@ -468,6 +468,33 @@ def test_the_best_order_is_that_of_the_cheapest_day(seed: int) -> None:
     assert cost_of(network, coach, found)[0] == pytest.approx(min(costs), abs=1e-6)
 
 
+def test_an_end_that_cannot_be_left_forward_counts_in_the_order() -> None:
+    """The last stop is come to from the west quickly, but from there no way leads on; from the mill one does.
+
+    One-way streets lead to the mill and on to the last stop, from home to the quay, and slowly from there to
+    the mill's street. Quay first is twice as long, and needs no turning round.
+    """
+    town = Town()
+    for ref, (x, y) in {
+        1: (-100, 0), 2: (500, 0), 3: (500, -700), 4: (100, -700), 5: (100, -1100), 6: (-300, -1100),
+        7: (400, -350), 8: (-100, -1000),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    one_way = {"highway": "residential", "oneway": "yes"}
+    town.way(10, [1, 2]).way(11, [2, 3], one_way).way(12, [3, 4]).way(13, [4, 5]).way(14, [1, 6, 5], one_way)
+    town.way(15, [4, 7, 2], one_way | {"maxspeed": "10"}).way(16, [5, 8, 4], one_way)
+    network = network_of(town.extract())
+    stops = [halt(0, 0), halt(100, -900, name="quay"), halt(500, -400, name="mill"), halt(300, -700)]
+    costs = {
+        order: cost_of(network, COACH, [stops[0], *(stops[n] for n in order), stops[-1]])[0]
+        for order in ((1, 2), (2, 1))
+    }
+    assert costs[1, 2] < costs[2, 1] < 2 * costs[1, 2]
+    for given in (stops, [stops[n] for n in (0, 2, 1, 3)]):
+        found, _ = reordered(network, COACH, given, unverified=Unverified.AVOID)
+        assert [h.place.name for h in found[1:-1]] == ["quay", "mill"]
+
+
 def test_the_order_is_the_best_at_the_time_of_the_drive() -> None:
     """By day the low street is closed: the stop beyond it is driven to by way of the one on the detour."""
     network = limited("07:00-19:00")
