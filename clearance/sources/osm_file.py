@@ -292,8 +292,13 @@ class _Ways:
         self._boxes, self._pieces = [], []
         waiting = np.concatenate([block.ids[waits] for block, waits in self._blocks])
         others = np.concatenate([block.ids[~waits] for block, waits in self._blocks])
-        near = np.union1d(waiting[met], others)
-        chosen = [waits & np.isin(block.ids, near) for block, waits in self._blocks]
+        # All at once: to look the ids of each block up among those of all would take them squared.
+        near = np.isin(waiting, np.union1d(waiting[met], others))
+        chosen: list[Bool] = []
+        for _, waits in self._blocks:
+            rows = waits.copy()
+            rows[waits], near = np.split(near, [np.count_nonzero(waits)])
+            chosen.append(rows)
         tagged = np.fromiter(node_tags, np.int64, len(node_tags))
         late = [
             block.refs[np.repeat(rows, block.nodes)]
