@@ -213,10 +213,9 @@ class _Needs:
             self._network.arc_area[arcs].astype(np.int64),
             self._network.arc_way[arcs].astype(np.int64),
         )
-        # One number for an area and a way that opens too; none is 0.
+        # Alike are those of one area, and of one way where that opens too.
         through = np.where(also, way, -1)
-        number = area * (self._ways[0].size + 1) + through + 1
-        _, first, task = np.unique(number, return_index=True, return_inverse=True)
+        _, first, task = np.unique((area, through), axis=1, return_index=True, return_inverse=True)
         needs = [
             (
                 self._reach.ground.zones(self._reach.costs, _ends_of(self._leg, self._home, arc)),
