@@ -33,6 +33,7 @@ from clearance.routing.snap import Snap, snap
 from clearance.routing.tradeoff_kernel import ENGINE as TRADE_OFFS
 from clearance.routing.tradeoffs import trade_offs
 from clearance.routing.way import best_way
+from clearance.sources import way_blocks
 from clearance.sources.osm_file import read_osm
 from clearance.structures import grid
 from clearance.workflow import network_of
@@ -178,6 +179,28 @@ def test_a_map_file_is_passed_through_twice(tmp_path: Path, monkeypatch: pytest.
     assert len(read_osm(path).ways) >= 39
     # A header goes along with each part.
     assert 1.5 * path.stat().st_size < sum(handed) < 2 * path.stat().st_size + 100
+
+
+@pytest.mark.parametrize("nodes", [1, 1000])
+def test_buildings_are_looked_up_once_however_many_blocks_there_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, nodes: int
+) -> None:
+    town = Town()
+    for ref in range(1, 120, 2):
+        town.node(ref, 0, 20 * ref).node(ref + 1, 90, 20 * ref)
+        town.way(ref, [ref, ref + 1], {"highway": "residential"} if ref % 3 else {"building": "yes"})
+    (tmp_path / "town.osm").write_text(town.osm_xml(), encoding="utf-8")
+    looked_up: list[int] = []
+    real = np.isin
+
+    def isin(ids: Any, among: Any) -> Any:
+        looked_up.append(len(ids) + len(among))
+        return real(ids, among)
+
+    monkeypatch.setattr(way_blocks, "_MANY_NODES", nodes)
+    monkeypatch.setattr(np, "isin", isin)
+    assert len(read_osm(tmp_path / "town.osm").ways) >= 39
+    assert 60 <= sum(looked_up) <= 120
 
 
 def test_opening_a_road_file_reads_no_more_than_it_must(
