@@ -71,8 +71,7 @@ class Ground:
         """The same for all destinations in the same areas."""
         network, car = self.network, costs.vehicle.coach is None
         area = network.arc_area_car if car else network.arc_area
-        access = network.arc_access_car if car else network.arc_access
-        held = (frozenset((int(area[arc]), int(access[arc])) for arc in arcs) for arcs in (home, goals))
+        held = (frozenset(int(area[arc]) for arc in arcs) for arcs in (home, goals))
         key = (car, leg, *held)
         if key not in self._areas:
             # In the order of driving, in which open_ends looks outwards from the ends.
