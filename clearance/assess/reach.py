@@ -200,8 +200,8 @@ class Lifted:
         reach = self._at_least.pop(key, None)
         if reach is None:
             # Heights are many, and each holds searches over the whole network: the last used are kept.
-            for oldest in [*self._at_least][: len(self._at_least) - _MOST_HEIGHTS + 1]:
-                del self._at_least[oldest]
+            while len(self._at_least) >= _MOST_HEIGHTS:
+                del self._at_least[next(iter(self._at_least))]
             network, free = self.ground.network, self._lifting(lifted | {"height"})
             widths = Widths.of(network, free, unverified_passable=passable)
             costs = widths.at_least(network, free, height)

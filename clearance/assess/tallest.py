@@ -148,16 +148,14 @@ class _Needs:
         self._in_zone: Bool = network.arc_access == ACCESS_ENDS
         zones, parts = zones_and_parts(network, costs, [s.arc for s in home])
         self._home_zones = frozenset(zones)
-        # Where home is joined to the largest part it needs no zone but its own, and a zone that touches a
-        # part of home is all that is needed at the other end. That is nearly every zone there is.
-        joined = np.isin(network.area_links[:, 1], sorted(parts)) if 0 in parts else np.zeros(0, np.bool_)
+        # For what lies in a part of home, home needs no zone but its own; nor for a zone that touches such a
+        # part, which is all that is needed at the other end. That is nearly every road there is.
         areas = max(int(a.max(initial=0)) for a in (network.arc_area, network.area_links)) + 1
+        joined = np.isin(network.area_links[:, 1], sorted(parts))
         self._touching = np.zeros(areas, np.bool_)
-        if joined.size:
-            self._touching[network.area_links[joined, 0]] = True
-        self._parts = np.zeros(self._touching.size, np.bool_)
-        if 0 in parts:
-            self._parts[sorted(parts)] = True
+        self._touching[network.area_links[joined, 0]] = True
+        self._parts = np.zeros(areas, np.bool_)
+        self._parts[sorted(parts)] = True
         self._ways = self._ways_of_ends()
         # From area to area leads only what touches both.
         joint = components(areas, network.area_links[:, 0], network.area_links[:, 1])

@@ -126,3 +126,29 @@ def test_findings_are_numbered_and_count_from_the_start_of_the_day() -> None:
         assert [f.number for f in numbered(found[1:])] == [1]
     assert ceiling_of([]) is None
     assert verdict_of([]) is Verdict.CLEAR
+
+
+@pytest.mark.parametrize(("height", "standings"), [("15'", []), ("13'8\"", []), ("12'", [Standing.TOO_LOW])])
+def test_a_figure_of_a_way_is_told_of_who_turns_off_before_the_structure_only_if_it_is_too_low(
+    height: str, standings: list[Standing]
+) -> None:
+    """The way carries it from end to end; the railway is behind the corner, and who goes on passes it."""
+    town = Town().node(1, 0, 0).node(2, 500, 0).node(3, 1000, 0).node(4, 500, 500)
+    town.node(5, 800, -50).node(6, 800, 50).way(
+        20, [5, 6], {"railway": "rail", "bridge": "yes", "layer": "1"}
+    )
+    town.way(10, [1, 2, 3], {"highway": "residential", "maxheight": height}).way(11, [2, 4])
+    network = network_of(town.extract())
+    case = Case.of(network, COACH, Unverified.AVOID, None)
+    start, end, beyond = (
+        snap(network, *lonlat(*xy), case.costs.usable) for xy in ((100, 0), (500, 300), (900, 0))
+    )
+    car = case.as_car().costs
+    for goal, told in ((end, standings), (beyond, [standing_of(height)])):
+        route = find_drive(network, car, start, goal)
+        assert route is not None
+        assert [f.standing for f in findings_of(case, route)] == told
+
+
+def standing_of(height: str) -> Standing:
+    return {"15'": Standing.CLEAR, "13'8\"": Standing.TIGHT, "12'": Standing.TOO_LOW}[height]

@@ -76,7 +76,7 @@ def test_an_island_too_far_from_the_town_is_no_way() -> None:
 def test_how_far_a_place_may_lie_from_a_road(place: dict[str, Any], limit: int) -> None:
     network = town(gap=4000.0)
     case = Case.of(network, COACH, Unverified.AVOID, None)
-    for metres, near in ((limit - 2, True), (limit + 2, False)):
+    for metres, near in ((limit - 0.3, True), (limit + 0.3, False)):
         lon, lat = lonlat(500, -metres)
         there = Place(lon=lon, lat=lat, **place)
         if near:
