@@ -259,6 +259,21 @@ def test_a_drive_through_lane_is_not_entered() -> None:
     assert roads(found) == ["Front Street"]
 
 
+@pytest.mark.parametrize("at", [1, 2, 3])
+def test_each_stop_is_told_of_its_own_place(at: int) -> None:
+    """One of three stops lies on a drive-through lane; the others on the street."""
+    town = Town().node(1, -500, 0).node(2, 0, 0).node(3, 500, 0).node(4, 0, 60).node(5, 60, 60).node(6, 60, 0)
+    town.way(10, [1, 2, 6, 3], {"highway": "residential", "name": "Front Street"})
+    town.way(11, [2, 4, 5, 6], {"highway": "service", "service": "drive-through"})
+    stops = [halt(-400, 0), halt(-300, 0), halt(-200, 0), halt(400, 0)]
+    stops[at] = halt(30, 60)
+    found = drive(network_of(town.extract()), halts=stops)
+    for n, stop in enumerate(found.stops[1:], start=1):
+        assert stop.in_out is not None
+        assert (stop.in_out.answer is InOutAnswer.DO_NOT_ENTER) is (n == at)
+        assert stop.off_road_m == pytest.approx(60 if n == at else 0, abs=0.1)
+
+
 def test_no_way_at_all_and_no_road_near() -> None:
     town = Town().node(1, 0, 0).node(2, 500, 0).node(3, 5000, 0).node(4, 5500, 0)
     town.way(10, [1, 2]).way(11, [3, 4])

@@ -153,3 +153,17 @@ def test_no_move_makes_any_of_many_short_lists_better(monkeypatch: pytest.Monkey
         worse += found.cost > least
     # Moves find the best order of most such lists, though not of all.
     assert 0 < worse < 30
+
+
+def test_a_dear_order_that_has_every_drive_is_better_than_cheap_ones_without() -> None:
+    """To the next stop it costs ten, and to the one after it nothing, which leaves every other out."""
+    n = MOST_EXACT + 3
+    cost = np.full((n, n), np.inf)
+    for k in range(n - 1):
+        cost[k, k + 1] = 10.0
+        if k + 2 < n:
+            cost[k, k + 2] = 0.0
+    found = best_order(cost, range(n))
+    assert found is not None
+    assert found.stops == tuple(range(n))
+    assert found.cost == 10.0 * (n - 1)
