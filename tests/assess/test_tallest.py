@@ -298,3 +298,16 @@ def test_a_road_under_a_restriction_over_several_ways_is_come_to(private: bool, 
         "North Road": NO_WAY,
         "South Road": UNLIMITED,
     }
+
+
+@pytest.mark.parametrize("gates", [(3,), (4,), (3, 4), (2, 5)])
+def test_what_lies_behind_a_private_gate_is_come_to_though_no_road_is_private(gates: tuple[int, ...]) -> None:
+    town = Town()
+    for n in range(6):
+        gate = {"barrier": "gate", "access": "private"} if n + 1 in gates else None
+        town.node(1 + n, 400 * n, 0, gate)
+    for n in range(5):
+        own = {"maxheight": "4"} if n == 3 else {}
+        town.way(10 + n, [1 + n, 2 + n], {"highway": "residential", "name": f"Part {n}"} | own)
+    found = heights(network_of(town.extract()), 100, 0)
+    assert [found[f"Part {n}"][0] for n in range(5)] == [UNLIMITED] * 3 + [40_000] * 2
