@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise, permutations
 
 import numpy as np
@@ -17,6 +17,7 @@ from clearance.core.coach import Coach
 from clearance.core.drive import Drive, InOutAnswer, Unverified, Verdict
 from clearance.core.errors import NoWayError, PlaceError, UsageError
 from clearance.core.lengths import Length
+from clearance.core.places import Place
 from clearance.core.structure import Kind, Standing
 from clearance.network.network import Network
 from clearance.workflow import network_of
@@ -444,6 +445,26 @@ def test_a_drive_of_more_than_two_hours_is_judged_for_twice_its_time(when: str, 
     found = drive(slow_town(when), halts=[halt(-12_000, 0), halt(*END)], departure=datetime(2026, 7, 1, 8))
     assert 2.4 * 3600 < found.duration_s < 2.6 * 3600
     assert roads(found) == way
+
+
+def test_a_drive_of_just_two_hours_is_judged_for_two_hours() -> None:
+    """And one that takes a second more for twice as long: the low street's hours begin at half past ten."""
+    network = slow_town("10:30-20:00")
+
+    def day(lon: float, hour: int) -> Drive:
+        start = Halt(place=Place(lon=lon, lat=lonlat(0, 0)[1]))
+        return drive(network, halts=[start, halt(*END)], departure=datetime(2026, 7, 1, hour))
+
+    # On a straight track the time falls in step with how far east one begins.
+    west, east = (lonlat(x, 0)[0] for x in (-9500, -9000))
+    long, short = (day(lon, 21).duration_s for lon in (west, east))
+
+    def taking(seconds: float) -> Drive:
+        return day(east + (seconds - short) * (west - east) / (long - short), 8)
+
+    just, more = taking(7200), taking(7201)
+    assert timedelta(seconds=just.duration_s) == timedelta(hours=2)
+    assert (roads(just), roads(more)) == (DIRECT, ROUND)
 
 
 # --- the order of stops ---------------------------------------------------------------------------------
