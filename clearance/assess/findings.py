@@ -68,7 +68,7 @@ def findings_of(
 def _as_met(case: Case, index: int, clearance: Length | None) -> Structure:
     """A structure with what the coach loses to a dip or a hump beneath it, where that is known."""
     structure, lost = case.network.structures[index], Length(int(case.costs.lost[index]))
-    if case.coach.wheelbase is None or not lost.tenths:
+    if case.coach.wheelbase is None:
         return structure
     told = None if clearance is None else clearance + lost
     return with_sag(structure, lost, wheelbase_m=float(case.coach.wheelbase.metres), lowest=told)
