@@ -266,6 +266,29 @@ def test_where_nothing_leads_on_a_line_is_told_the_way_back_to_its_start() -> No
     assert (turn.onto, turn.leads_on, turn.extra_s) == ("Ring North", False, 0.0)
 
 
+def test_before_a_block_that_a_line_goes_round_one_may_go_straight_on() -> None:
+    """Round a block under a low railway and on by East Road, which begins where the block does."""
+    town = Town()
+    for ref, (x, y) in {
+        1: (-500, 0), 2: (0, 0), 3: (500, 0), 4: (0, 400), 5: (400, 400), 7: (200, 350), 8: (200, 450),
+    }.items():  # fmt: skip
+        town.node(ref, x, y)
+    town.way(10, [1, 2], {"highway": "residential", "name": "West Road"})
+    town.way(11, [2, 3], {"highway": "residential", "name": "East Road"})
+    town.way(12, [2, 4, 5, 2], {"highway": "residential", "name": "Block", "maxheight": "12'"})
+    town.way(20, [7, 8], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    over = line((-400, 0), (0, 0), (0, 400), (400, 400), (0, 0), (400, 0))
+    network = network_of(town.extract())
+    found = inspect(network, over)
+    (finding,) = found.findings
+    assert finding.turn_off is not None
+    assert (finding.turn_off.road, finding.turn_off.onto) == ("West Road", "East Road")
+    assert (finding.turn_off.leads_on, finding.turn_off.extra_s) == (True, 0.0)
+    mended = inspect(network, over, mend=True)
+    assert [p.road for p in mended.pieces] == ["West Road", "East Road"]
+    assert mended.verdict is Verdict.CLEAR
+
+
 def test_a_line_in_two_sections_tells_the_gap_and_what_follows_in_order() -> None:
     """The second section lies in a field of its own; the gap to it counts as the line does."""
     first, second = line((-400, 0), (1400, 0)), line((1400, -2000), (1400, -2500))
