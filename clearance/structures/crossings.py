@@ -80,13 +80,19 @@ def line_crossings(extract: Extract, roads: Sequence[Way]) -> list[Structure]:
     for i, j, t, u in zip(
         found.first.tolist(), found.second.tolist(), found.t.tolist(), found.u.tolist(), strict=True
     ):
-        x = float(segments.ax[i] + t * (segments.bx[i] - segments.ax[i]))
-        y = float(segments.ay[i] + t * (segments.by[i] - segments.ay[i]))
+        x, y = (
+            _between(int(segments.ax[i]), int(segments.bx[i]), t),
+            _between(int(segments.ay[i]), int(segments.by[i]), t),
+        )
         for lower, upper, fraction in ((i, j, t), (j, i, u)):
             a, b = int(segments.way[lower]), int(segments.way[upper])
             if is_road[a] and ways[b].id in of_lines:
                 meetings.append(_Meeting(ways[a], ways[b], int(segments.position[lower]) + fraction, x, y))
     return _structures(extract, meetings)
+
+
+def _between(a: int, b: int, share: float) -> float:
+    return a + share * (b - a)
 
 
 def _structures(extract: Extract, meetings: list[_Meeting]) -> list[Structure]:

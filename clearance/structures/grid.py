@@ -201,7 +201,7 @@ def _pairs(ends, nodes, chosen, level, shift):  # type: ignore[no-untyped-def]
     return found[:size].copy()
 
 
-def meeting_pairs(ends: I64, nodes: I64, chosen: Bool) -> tuple[I64, I64]:
+def meeting_pairs(ends: I32 | I64, nodes: I64, chosen: Bool) -> tuple[I64, I64]:
     """Indices (m,), (m,) of the pairs of segments that meet, the lower first, sorted.
 
     `ends` (n, 4) are x, y of one end and of the other in whole 1e-7 degrees, `nodes` (n, 2) what the ends
@@ -212,7 +212,7 @@ def meeting_pairs(ends: I64, nodes: I64, chosen: Bool) -> tuple[I64, I64]:
     Raises ValueError where coordinates are not on the Earth.
     """
     none = np.empty(0, np.int64)
-    reach = np.maximum(np.abs(ends[:, 2] - ends[:, 0]), np.abs(ends[:, 3] - ends[:, 1]))
+    reach = np.abs(np.subtract(ends[:, 2:], ends[:, :2], dtype=np.int64)).max(axis=1)
     real = np.flatnonzero(reach > 0)
     if not len(real) or not chosen.any():
         return none, none
@@ -222,12 +222,16 @@ def meeting_pairs(ends: I64, nodes: I64, chosen: Bool) -> tuple[I64, I64]:
     shift = int(np.median(reach[real])).bit_length() + _WIDER
     # In rows of blocks of cells, whatever their order in the map: what is compared then lies together.
     block = shift + 3
-    order = real[np.argsort((ends[real, 1] >> block << 32) + (ends[real, 0] >> block))]
+    cell = ends[real, 1].astype(np.int64) >> block << 32
+    cell += ends[real, 0] >> block
+    order = real[np.argsort(cell)]
+    del cell, real
     reach = reach[order]
     level = np.zeros(len(order), np.int64)
     for k in range(shift + _STEP, 33, _STEP):
         level += reach >= 1 << k
-    pairs = order[_pairs(ends.astype(np.int32)[order], nodes[order], chosen[order], level, shift)]
+    del reach
+    pairs = order[_pairs(np.asarray(ends, np.int32)[order], nodes[order], chosen[order], level, shift)]
     low, high = pairs.min(axis=1), pairs.max(axis=1)
     key = np.unique(low * len(ends) + high)
     return key // len(ends), key % len(ends)

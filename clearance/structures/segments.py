@@ -29,14 +29,14 @@ class Segments:
     and `node_b` are OSM ids, `ax`, `ay`, `bx`, `by` are lon and lat in whole 1e-7 degrees.
     """
 
-    way: npt.NDArray[np.int64]
-    position: npt.NDArray[np.int64]
+    way: npt.NDArray[np.int32]
+    position: npt.NDArray[np.int32]
     node_a: npt.NDArray[np.int64]
     node_b: npt.NDArray[np.int64]
-    ax: npt.NDArray[np.int64]
-    ay: npt.NDArray[np.int64]
-    bx: npt.NDArray[np.int64]
-    by: npt.NDArray[np.int64]
+    ax: npt.NDArray[np.int32]
+    ay: npt.NDArray[np.int32]
+    bx: npt.NDArray[np.int32]
+    by: npt.NDArray[np.int32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +57,17 @@ def segments_of(extract: Extract, ways: Sequence[Way]) -> Segments:
     counts = np.fromiter((len(w.nodes) for w in ways), dtype=np.int64, count=len(ways))
     refs = np.fromiter(chain.from_iterable(w.nodes for w in ways), dtype=np.int64, count=int(counts.sum()))
     index = np.searchsorted(extract.node_ids, refs)
-    x = np.rint(extract.lon[index] * _UNITS_PER_DEGREE).astype(np.int64)
-    y = np.rint(extract.lat[index] * _UNITS_PER_DEGREE).astype(np.int64)
-    way = np.repeat(np.arange(len(ways), dtype=np.int64), counts)
-    starts = np.repeat(np.cumsum(counts) - counts, counts)
-    position = np.arange(len(refs), dtype=np.int64) - starts
-    begins = np.flatnonzero(way[:-1] == way[1:]) if len(way) else np.empty(0, dtype=np.int64)
+    # 32 bits hold any place and any number of ways: there are tens of millions of segments in a large file.
+    x = np.rint(extract.lon * _UNITS_PER_DEGREE).astype(np.int32)[index]
+    y = np.rint(extract.lat * _UNITS_PER_DEGREE).astype(np.int32)[index]
+    del index
+    way = np.repeat(np.arange(len(ways), dtype=np.int32), counts)
+    begins = np.flatnonzero(way[:-1] == way[1:])
     ends = begins + 1
+    position = (begins - (np.cumsum(counts) - counts)[way[begins]]).astype(np.int32)
     return Segments(
         way=way[begins],
-        position=position[begins],
+        position=position,
         node_a=refs[begins],
         node_b=refs[ends],
         ax=x[begins],
@@ -89,7 +90,8 @@ def cross(segments: Segments, chosen: npt.NDArray[np.bool_]) -> Crossings:
     s = segments
     ends = np.stack((s.ax, s.ay, s.bx, s.by), axis=1)
     i, j = meeting_pairs(ends, np.stack((s.node_a, s.node_b), axis=1), chosen)
-    a, b, c, d = ends[i, :2], ends[i, 2:], ends[j, :2], ends[j, 2:]
+    first, second = ends[i].astype(np.int64), ends[j].astype(np.int64)
+    a, b, c, d = first[:, :2], first[:, 2:], second[:, :2], second[:, 2:]
     return Crossings(first=i, second=j, t=_fraction(a, b, c, d), u=_fraction(c, d, a, b))
 
 

@@ -76,14 +76,14 @@ def _segments(ends: I64, nodes: I64 | None = None) -> Segments:
     count = len(ends)
     names = np.arange(2 * count).reshape(-1, 2) if nodes is None else nodes
     return Segments(
-        way=np.arange(count),
-        position=np.zeros(count, dtype=np.int64),
+        way=np.arange(count, dtype=np.int32),
+        position=np.zeros(count, dtype=np.int32),
         node_a=names[:, 0],
         node_b=names[:, 1],
-        ax=ends[:, 0],
-        ay=ends[:, 1],
-        bx=ends[:, 2],
-        by=ends[:, 3],
+        ax=ends[:, 0].astype(np.int32),
+        ay=ends[:, 1].astype(np.int32),
+        bx=ends[:, 2].astype(np.int32),
+        by=ends[:, 3].astype(np.int32),
     )
 
 
