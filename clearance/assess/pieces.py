@@ -22,9 +22,7 @@ def road_of(network: Network, arc: int) -> str:
     return way.name or way.ref
 
 
-def pieces_of(
-    case: Case, route: Route, *, distance_m: float = 0.0, seconds: float = 0.0
-) -> tuple[Piece, ...]:
+def pieces_of(case: Case, route: Route, *, distance_m: float, seconds: float) -> tuple[Piece, ...]:
     """The pieces of a route that begins `distance_m` and `seconds` after the start of the day.
 
     Together they are the whole route: each begins where the one before ends.

@@ -167,6 +167,26 @@ def test_a_dead_end_that_the_drive_begins_in_counts_from_there(reach: float) -> 
     assert told.dead_end_m == pytest.approx(reach, rel=1e-3)
 
 
+def test_a_dead_end_of_two_ways_that_the_drive_begins_in_counts_over_both() -> None:
+    town = (
+        Town()
+        .node(1, 0, 0)
+        .node(2, 1000, 0)
+        .node(3, 500, 0)
+        .node(4, 500, 200)
+        .node(5, 800, 200)
+        .node(6, 900, 200)
+    )
+    town.way(10, [1, 3, 2]).way(11, [3, 4]).way(12, [4, 5, 6])
+    for start, metres in (((500, 50), 250), ((100, 0), 300)):
+        drive = plan_day(
+            network_of(town.extract()), COACH, [halt(*start), halt(600, 200)], unverified=Unverified.AVOID
+        )
+        told = drive.stops[-1].in_out
+        assert told is not None
+        assert told.dead_end_m == pytest.approx(metres, rel=1e-3)
+
+
 def test_a_stop_where_one_drives_through_has_no_dead_end() -> None:
     told = at(street().node(7, 1600, 0).way(12, [6, 7]).way(13, [7, 3]), 1150, 200)
     assert told == InOut(answer=InOutAnswer.DRIVES_THROUGH)

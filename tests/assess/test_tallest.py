@@ -311,3 +311,10 @@ def test_what_lies_behind_a_private_gate_is_come_to_though_no_road_is_private(ga
         town.way(10 + n, [1 + n, 2 + n], {"highway": "residential", "name": f"Part {n}"} | own)
     found = heights(network_of(town.extract()), 100, 0)
     assert [found[f"Part {n}"][0] for n in range(5)] == [UNLIMITED] * 3 + [40_000] * 2
+
+
+def test_roads_that_are_private_at_some_hours_are_come_to_and_not_driven_through() -> None:
+    """No road is private for good, but conditions are assumed to hold."""
+    night = {"motor_vehicle:conditional": "private @ (22:00-06:00)"}
+    found = heights(row_of({}, night, {}, night | {"maxheight": "4"}), 100, 0)
+    assert [found[f"Part {n}"][0] for n in range(4)] == [UNLIMITED, UNLIMITED, NO_WAY, NO_WAY]
