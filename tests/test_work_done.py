@@ -151,7 +151,7 @@ def test_segments_are_compared_with_their_neighbours_alone(
     real = grid._meet
     monkeypatch.setattr(grid, "_meet", meet)
     monkeypatch.setattr(grid, "_pairs", grid._pairs.py_func)
-    low, _ = grid.meeting_pairs(ends, nodes, np.ones(len(ends), np.bool_))
+    low, _ = grid.meeting_pairs(tuple(ends.T), tuple(nodes.T), np.ones(len(ends), np.bool_))
     assert len(low) < len(ends)
     assert len(ends) <= compared < 15 * len(ends), compared  # 9.7 and 10.0 counted
 

@@ -8,6 +8,7 @@ compared with the long ones through the cells of their grid.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -151,7 +152,7 @@ def _given(kind: Any, dimensions: int = 1) -> Any:
 
 @njit(
     types.int64[:, ::1](
-        types.int32[:, ::1], _given(types.int64, 2), _given(types.bool_), _given(types.int64), types.int64
+        types.int32[:, ::1], _given(types.int64, 2), _given(types.bool_), _given(types.int8), types.int64
     ),
     cache=True,
 )
@@ -201,37 +202,46 @@ def _pairs(ends, nodes, chosen, level, shift):  # type: ignore[no-untyped-def]
     return found[:size].copy()
 
 
-def meeting_pairs(ends: I32 | I64, nodes: I64, chosen: Bool) -> tuple[I64, I64]:
+def meeting_pairs(ends: Sequence[I32 | I64], nodes: Sequence[I64], chosen: Bool) -> tuple[I64, I64]:
     """Indices (m,), (m,) of the pairs of segments that meet, the lower first, sorted.
 
-    `ends` (n, 4) are x, y of one end and of the other in whole 1e-7 degrees, `nodes` (n, 2) what the ends
-    are called, `chosen` (n,) the segments of which one must be in each pair. A common point counts, an end
-    too; two segments on one line do not meet, nor two with an end of the same name, nor anything and a
-    segment without length. Exact for any segments on the Earth, none of them taken across 180 degrees.
+    `ends` are four arrays (n,), x, y of one end and of the other in whole 1e-7 degrees, `nodes` two (n,),
+    what the ends are called, `chosen` (n,) the segments of which one must be in each pair. A common point
+    counts, an end too; two segments on one line do not meet, nor two with an end of the same name, nor
+    anything and a segment without length. Exact for any segments on the Earth, none of them taken across
+    180 degrees.
 
     Raises ValueError where coordinates are not on the Earth.
     """
     none = np.empty(0, np.int64)
-    reach = np.abs(np.subtract(ends[:, 2:], ends[:, :2], dtype=np.int64)).max(axis=1)
+    ax, ay, bx, by = ends
+    reach = np.abs(np.subtract(bx, ax, dtype=np.int64))
+    np.maximum(reach, np.abs(np.subtract(by, ay, dtype=np.int64)), out=reach)
     real = np.flatnonzero(reach > 0)
     if not len(real) or not chosen.any():
         return none, none
-    most_x, most_y = (max(int(v.max()), -int(v.min())) for v in (ends[:, ::2], ends[:, 1::2]))
-    if most_x > _MOST_X or most_y > _MOST_Y:
-        raise ValueError("segments must lie within 180 degrees of longitude and 90 of latitude")
+    for most, values in ((_MOST_X, (ax, bx)), (_MOST_Y, (ay, by))):
+        if any(int(v.max()) > most or int(v.min()) < -most for v in values):
+            raise ValueError("segments must lie within 180 degrees of longitude and 90 of latitude")
     shift = int(np.median(reach[real])).bit_length() + _WIDER
     # In rows of blocks of cells, whatever their order in the map: what is compared then lies together.
     block = shift + 3
-    cell = ends[real, 1].astype(np.int64) >> block << 32
-    cell += ends[real, 0] >> block
+    cell = ay[real].astype(np.int64) >> block << 32
+    cell += ax[real] >> block
     order = real[np.argsort(cell)]
     del cell, real
     reach = reach[order]
-    level = np.zeros(len(order), np.int64)
+    level = np.zeros(len(order), np.int8)
     for k in range(shift + _STEP, 33, _STEP):
         level += reach >= 1 << k
     del reach
-    pairs = order[_pairs(np.asarray(ends, np.int32)[order], nodes[order], chosen[order], level, shift)]
+    # By columns, so that what is in order is the only copy: the segments of a large file take gigabytes.
+    sorted_ends = np.empty((len(order), 4), np.int32)
+    sorted_nodes = np.empty((len(order), 2), np.int64)
+    for rows, columns in ((sorted_ends, ends), (sorted_nodes, nodes)):
+        for k, column in enumerate(columns):
+            rows[:, k] = column[order]
+    pairs = order[_pairs(sorted_ends, sorted_nodes, chosen[order], level, shift)]
     low, high = pairs.min(axis=1), pairs.max(axis=1)
-    key = np.unique(low * len(ends) + high)
-    return key // len(ends), key % len(ends)
+    key = np.unique(low * len(ax) + high)
+    return key // len(ax), key % len(ax)

@@ -88,10 +88,12 @@ def cross(segments: Segments, chosen: npt.NDArray[np.bool_]) -> Crossings:
     from clearance.structures.grid import meeting_pairs
 
     s = segments
-    ends = np.stack((s.ax, s.ay, s.bx, s.by), axis=1)
-    i, j = meeting_pairs(ends, np.stack((s.node_a, s.node_b), axis=1), chosen)
-    first, second = ends[i].astype(np.int64), ends[j].astype(np.int64)
-    a, b, c, d = first[:, :2], first[:, 2:], second[:, :2], second[:, 2:]
+    i, j = meeting_pairs((s.ax, s.ay, s.bx, s.by), (s.node_a, s.node_b), chosen)
+    a, b, c, d = (
+        np.stack((x[at], y[at]), axis=1).astype(np.int64)
+        for at in (i, j)
+        for x, y in ((s.ax, s.ay), (s.bx, s.by))
+    )
     return Crossings(first=i, second=j, t=_fraction(a, b, c, d), u=_fraction(c, d, a, b))
 
 

@@ -44,7 +44,7 @@ def slow(rows: list[Ends], nodes: list[tuple[int, int]], chosen: list[bool]) -> 
 
 
 def found(rows: list[Ends], nodes: list[tuple[int, int]], chosen: list[bool]) -> list[tuple[int, int]]:
-    low, high = meeting_pairs(np.array(rows), np.array(nodes), np.array(chosen))
+    low, high = meeting_pairs(tuple(np.array(rows).T), tuple(np.array(nodes).T), np.array(chosen))
     return list(zip(low.tolist(), high.tolist(), strict=True))
 
 
@@ -119,7 +119,7 @@ def test_along_a_line_of_any_slope_each_post_is_met(dx: int, dy: int) -> None:
 def test_one_segment_and_none() -> None:
     for x, y in ((0, 0), (1_000, 777), (-1_000, 5)):
         assert found([(x, y, x + 5, y + 5)], [(1, 2)], [True]) == []
-    empty = meeting_pairs(np.empty((0, 4), np.int64), np.empty((0, 2), np.int64), np.empty(0, np.bool_))
+    empty = meeting_pairs([np.empty(0, np.int64)] * 4, [np.empty(0, np.int64)] * 2, np.empty(0, np.bool_))
     assert [part.size for part in empty] == [0, 0]
 
 
@@ -136,7 +136,7 @@ def test_beyond_the_edge_is_refused(at: int, sense: int) -> None:
     row = [0, 0, 5, 5]
     row[at] = sense * (1_800_000_001, 900_000_001)[at % 2]
     with pytest.raises(ValueError, match="180 degrees of longitude and 90 of latitude"):
-        meeting_pairs(np.array([row]), np.array([(1, 2)]), np.array([True]))
+        meeting_pairs(tuple(np.array([row]).T), (np.array([1]), np.array([2])), np.array([True]))
 
 
 @pytest.mark.parametrize("far", [20_000, 200_000, 20_000_000, 800_000_000])
