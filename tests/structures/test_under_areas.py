@@ -320,3 +320,8 @@ def test_two_roofs_and_an_area_of_one_station() -> None:
         "way/10:way/20:area": Kind.COVERED,
         "way/10:way/30:area": Kind.FUEL_CANOPY,
     }
+
+
+def test_a_station_that_is_a_node_is_listed_once() -> None:
+    town = lane().node(9, 900, 200, {"amenity": "fuel", "maxheight": "3"})
+    assert [s.key for s in found(town)] == ["node/9:own"]
