@@ -64,11 +64,14 @@ def test_no_processes_at_all_are_refused(streets: Path) -> None:
 
 #: The command, with all files large and each block of them a part.
 GET = """
+import signal
 import sys
 from clearance.__main__ import main
 from clearance.sources import osm_file
 
 if __name__ == "__main__":
+    # What is started in the background does without Ctrl-C, and so would this.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     osm_file._LARGE_BYTES, osm_file._PART_BYTES = 0, 1
     if sys.argv.pop(1) == "held":
         def held(self, blocks):

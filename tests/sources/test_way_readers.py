@@ -150,11 +150,13 @@ def test_nobody_reads_for_a_caller_who_stops(street: Path) -> None:
 
 
 READER = """
-import os, sys, time
+import os, signal, sys, time
 from clearance.sources.osm_bounds import check_pbf
 from clearance.sources.way_readers import read_in_parts
 from pathlib import Path
 
+# What is started in the background does without Ctrl-C, and so would this.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 street = Path(sys.argv[1])
 frames = check_pbf(street)
 try:
