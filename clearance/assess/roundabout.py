@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from clearance.network.network import ACCESS_CLOSED
+from clearance.network.sorted_rows import rows_of
 
 if TYPE_CHECKING:
     from clearance.network.network import Network
@@ -53,7 +52,7 @@ def exit_numbers(network: Network, arcs: Sequence[int]) -> dict[int, int]:
 
 def _leaving(network: Network, node: int) -> tuple[int, int]:
     """How many arcs lead on from a node round a circle, and how many away from it."""
-    begin, stop = np.searchsorted(network.arc_tail, [node, node + 1]).tolist()
+    begin, stop = rows_of(network.arc_tail, node)
     on = off = 0
     for arc in range(begin, stop):
         if is_circle(network, arc):

@@ -29,6 +29,7 @@ from clearance.network.network import (
 from clearance.network.pieces import cut, morton_order
 from clearance.network.restrictions import read_restrictions
 from clearance.network.roads import node_facts, read_roads
+from clearance.network.sorted_rows import rows_of
 from clearance.network.structure_arrays import read_only, structure_arrays
 from clearance.network.turns import ArcTable, build_turns
 
@@ -374,7 +375,7 @@ def _rules(
         at = known.setdefault(rule, len(table))
         if at == len(table):
             table.append(rule)
-        first, last = np.searchsorted(sorted_way, [row, row + 1])
+        first, last = rows_of(sorted_way, row)
         on_arcs += [(int(arc), at) for arc in by_way[first:last] if arcs.side[arc] == side]
     on_nodes = [(node, len(table) + i) for i, (node, _) in enumerate(nodes.rules)]
     table += [rule for _, rule in nodes.rules]

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from clearance.network.sorted_rows import rows_of
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -46,10 +48,10 @@ def piece_hits(structures: Sequence[Structure], rows: Mapping[int, int], pieces:
             row = rows.get(span.way)
             if row is None:
                 continue
-            first, last = np.searchsorted(pieces.row, [row, row + 1])
+            first, last = rows_of(pieces.row, row)
             if span.whole_way:
-                whole.update(range(int(first), int(last)))
-            for hit in _span_hits(span, row, int(first), int(last), pieces):
+                whole.update(range(first, last))
+            for hit in _span_hits(span, row, first, last, pieces):
                 piece, start, end, share = hit
                 found.append((piece, k, start, end, share * part.get(span.way, 1.0), True))
         found += [(piece, k, 0.0, 1.0, 0.0, False) for piece in sorted(whole)]

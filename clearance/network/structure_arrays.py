@@ -11,6 +11,7 @@ import numpy as np
 
 from clearance.core.structure import Direction
 from clearance.network.network import NO_LIMIT, SLIGHT_WEIGHT
+from clearance.network.sorted_rows import rows_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -116,7 +117,7 @@ def _new_hits(network: Network, structures: Sequence[Structure], same: int) -> d
         for span in structure.spans:
             if span.way not in rows:
                 continue  # a way that nobody may drive on
-            first, last = np.searchsorted(sorted_way, [rows[span.way], rows[span.way] + 1])
+            first, last = rows_of(sorted_way, rows[span.way])
             mine = np.sort(by_way[first:last])
             ends = np.concatenate((network.arc_from[mine], network.arc_to[mine]))
             if span.start != 0 or span.end != ends.max(initial=0):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.network.network import Rule
+from clearance.network.sorted_rows import rows_of
 
 if TYPE_CHECKING:
     from clearance.network.network import F64, I32, I64, Bool
@@ -123,7 +124,7 @@ class _Restricted:
             at = int(np.searchsorted(self._sorted_ids, way))
             if at < self._sorted_ids.size and self._sorted_ids[at] == way:
                 row = self._order[at]
-                first, last = np.searchsorted(self._way_sorted, [row, row + 1])
+                first, last = rows_of(self._way_sorted, row)
                 found += self._by_way[first:last].tolist()
         return found
 

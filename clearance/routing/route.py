@@ -11,6 +11,7 @@ from clearance.core.lengths import Length
 from clearance.core.structure import Direction, Standing
 from clearance.network.geometry import arc_points
 from clearance.network.network import NO_LIMIT
+from clearance.network.sorted_rows import rows_of
 from clearance.routing.mask import STANDINGS
 
 if TYPE_CHECKING:
@@ -100,10 +101,10 @@ def covered_hits(network: Network, arc: int, start: float, end: float) -> list[i
 
     What touches the driven part counts, its ends included; the figure of a whole way always does.
     """
-    first, last = np.searchsorted(network.hit_arc, [arc, arc + 1])
+    first, last = rows_of(network.hit_arc, arc)
     return [
         hit
-        for hit in range(int(first), int(last))
+        for hit in range(first, last)
         if not network.hit_passed[hit] or (network.hit_end[hit] >= start and network.hit_start[hit] <= end)
     ]
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.core.structure import Standing
+from clearance.network.sorted_rows import rows_of
 from clearance.routing.mask import STANDINGS, turns_through
 from clearance.routing.route import ONE_PASSAGE_M, covered_hits
 
@@ -63,10 +64,10 @@ def unverified_on(network: Network, marked: Unproven, parts: Sequence[Part]) -> 
         gone += (end - start) * length
         if i < len(parts) - 1:
             node = int(network.arc_head[arc])
-            first, last = np.searchsorted(network.nodehit_node, [node, node + 1])
+            first, last = rows_of(network.nodehit_node, node)
             found += [
                 (gone, int(network.nodehit_structure[at]), gone)
-                for at in range(int(first), int(last))
+                for at in range(first, last)
                 if marked.node_hit[at]
             ]
     return sum(count for count, _, _ in _runs(found).values())
