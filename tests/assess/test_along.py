@@ -11,7 +11,7 @@ from clearance.core.facility import Facility, FacilityKind
 from clearance.core.lengths import Length
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, halt, turned
+from tests.assess.towns import COACH, halt, street_by_a_block, turned
 from tests.towns import Town
 
 GAS = {"amenity": "fuel", "fuel:octane_91": "yes", "fuel:octane_95": "yes", "fuel:diesel": "yes"}
@@ -354,16 +354,7 @@ def test_a_detour_is_as_long_whichever_way_the_town_lies(number: int) -> None:
 
 def test_a_private_place_of_the_day_opens_its_roads_on_the_way_to_a_facility() -> None:
     """The stop in the middle of the day lies on a private ring, with a facility behind it."""
-    town = Town()
-    for ref, (x, y) in {
-        1: (0, 0),
-        2: (1000, 0),
-        3: (2000, 0),
-        4: (3000, 0),
-        5: (1000, -300),
-        6: (2000, -300),
-    }.items():
-        town.node(ref, x, y)
+    town = street_by_a_block(1000)
     street, private = {"highway": "residential"}, {"highway": "residential", "access": "private"}
     town.way(10, [1, 2], street).way(11, [2, 3], street).way(12, [3, 4], street)
     town.way(13, [2, 5], private).way(14, [5, 6], private).way(15, [6, 3], private)
@@ -397,16 +388,7 @@ def test_kinds_of_one_place_come_by_name_and_places_at_one_spot_by_number() -> N
 @pytest.mark.parametrize(("x", "station"), [(1799, "node/101"), (1801, "node/100")])
 def test_a_minute_of_detour_weighs_as_much_as_a_kilometre(x: float, station: str) -> None:
     """132 s of detour, at a ring 3,900 m along the drive, against a station that many metres along it."""
-    town = Town()
-    for ref, (px, py) in {
-        1: (0, 0),
-        2: (4000, 0),
-        3: (5000, 0),
-        4: (6000, 0),
-        5: (4000, -300),
-        6: (5000, -300),
-    }.items():
-        town.node(ref, px, py)
+    town = street_by_a_block(4000)
     town.way(10, [1, 2, 3, 4], {"highway": "primary", "maxspeed": "60"})
     town.way(11, [2, 5, 6, 3], {"highway": "residential", "maxspeed": "30"})
     town.node(100, x, 5, GAS).node(101, 4500, -305, GAS)
@@ -417,16 +399,7 @@ def test_a_minute_of_detour_weighs_as_much_as_a_kilometre(x: float, station: str
 @pytest.mark.parametrize(("speed", "listed"), [("6.006", True), ("5.994", False)])
 def test_a_full_tank_is_worth_a_quarter_of_an_hour(speed: str, listed: bool) -> None:
     """1,600 m round at 6.006 km/h take 959 s, a minute of which the straight way takes as well."""
-    town = Town()
-    for ref, (x, y) in {
-        1: (0, 0),
-        2: (1000, 0),
-        3: (2000, 0),
-        4: (3000, 0),
-        5: (1000, -300),
-        6: (2000, -300),
-    }.items():
-        town.node(ref, x, y)
+    town = street_by_a_block(1000)
     town.way(10, [1, 2, 3, 4], {"highway": "primary", "maxspeed": "60"})
     town.way(11, [2, 5, 6, 3], {"highway": "residential", "maxspeed": speed})
     town.node(100, 1500, -305, GAS)

@@ -25,7 +25,7 @@ from clearance.core.structure import Direction, Kind, Standing
 from clearance.network.build import build_network
 from clearance.network.network import Network
 from clearance.workflow import network_of
-from tests.assess.towns import COACH, END, START, grid_town, two_ways
+from tests.assess.towns import COACH, END, START, corners_of_a_block, grid_town, two_ways
 from tests.routing.grid_towns import COMFORT, FIGURES, NEED, GridTown, grid_towns, segments, slow_answers
 from tests.routing.private_towns import PrivateTown, private_towns
 from tests.towns import Town, lonlat
@@ -478,16 +478,7 @@ def test_a_place_in_a_private_blind_lane_stays_there(towing: bool) -> None:
 @pytest.mark.parametrize("turned", [False, True])
 def test_round_a_block_the_shorter_way_there_is_taken(x: float, turned: bool) -> None:
     """There and back takes as long both ways about; the place lies nearer one of the corners."""
-    town = Town()
-    for ref, (px, py) in {
-        1: (500, -500),
-        2: (500, 0),
-        3: (0, 0),
-        4: (0, 300),
-        5: (1000, 300),
-        6: (1000, 0),
-    }.items():
-        town.node(ref, px, py)
+    town = corners_of_a_block()
     ring = [2, 3, 4, 5, 6, 2]
     town.way(10, [1, 2]).way(11, ring[::-1] if turned else ring)
     row = one(network_of(town.extract()), place(x, 300, "Block"), home=place(500, -400))
@@ -501,16 +492,7 @@ def test_round_a_block_the_shorter_way_there_is_taken(x: float, turned: bool) ->
 @pytest.mark.parametrize("x", [300, 700])
 def test_round_a_block_less_than_half_a_second_decides(slower: str, x: float) -> None:
     """1,000 m at 30 and at 29.9 km/h: the quicker sum there and back counts, not the quicker way there."""
-    town = Town()
-    for ref, (px, py) in {
-        1: (500, -500),
-        2: (500, 0),
-        3: (0, 0),
-        4: (0, 300),
-        5: (1000, 300),
-        6: (1000, 0),
-    }.items():
-        town.node(ref, px, py)
+    town = corners_of_a_block()
     town.way(10, [1, 2]).way(11, [2, 3, 4], {"highway": "residential", "maxspeed": "30"})
     speeds = {"maxspeed": "30", f"maxspeed:{slower}": "29.9"}
     town.way(12, [4, 5], {"highway": "residential"} | speeds).way(13, [5, 6, 2])

@@ -53,6 +53,23 @@ def two_ways(
 START, END = (-400.0, 0.0), (1400.0, 0.0)
 
 
+def street_by_a_block(begin: float) -> Town:
+    """Nodes 1 to 4 of a street along y = 0, and 5, 6 of a block of 1,000 m by 300 m beside it.
+
+    The block begins at x = `begin`, by node 2, and ends by node 3; node 4 is 1,000 m farther on.
+    """
+    town = Town().node(1, 0, 0)
+    for number in range(3):
+        town.node(2 + number, begin + 1000 * number, 0)
+    return town.node(5, begin, -300).node(6, begin + 1000, -300)
+
+
+def corners_of_a_block() -> Town:
+    """Nodes of a lane from 1 (500, -500) to 2 (500, 0), on a side of the block 3, 4, 5, 6 (1000, 0)."""
+    town = Town().node(1, 500, -500).node(2, 500, 0)
+    return town.node(3, 0, 0).node(4, 0, 300).node(5, 1000, 300).node(6, 1000, 0)
+
+
 def estate_town(direct: dict[str, str] | None = None) -> Network:
     """Low Street under a railway, High Street slowly round it; both lead to a private estate.
 
