@@ -404,15 +404,19 @@ def _hits(structures: tuple[Structure, ...], over: I64, arrays: dict[str, Any]) 
 # --- a real extract, many times over -----------------------------------------------------------------
 
 
+def _room(west: int, east: int) -> int:
+    """How many copies there are room for, eastwards to 180 degrees."""
+    return (180 * UNITS - east) // (east - west + GAP) + 1
+
+
 def _shift(west: int, east: int, times: int) -> int:
     """From one copy to the next, in 1e-7 degrees: the width and a gap of 0.02 degrees.
 
     Raises ValueError where the last copy would not end before 180 degrees.
     """
-    shift = east - west + GAP
-    if east + (times - 1) * shift > 180 * UNITS:
-        raise ValueError(f"there is room for {(180 * UNITS - east) // shift + 1} copies, not {times}")
-    return shift
+    if times > _room(west, east):
+        raise ValueError(f"there is room for {_room(west, east)} copies, not {times}")
+    return east - west + GAP
 
 
 def _check_ids(highest: int) -> None:
@@ -487,7 +491,7 @@ def tile_file(source: Path, target: Path, times: int) -> None:
             west, east = min(west, thing.location.x), max(east, thing.location.x)
             south, north = min(south, thing.location.y), max(north, thing.location.y)
     # A row along the parallel, and more of them to the north, where it takes the copies a little narrower.
-    columns = min(times, (180 * UNITS - east) // (east - west + GAP) + 1)
+    columns = min(times, _room(west, east))
     shift, rise = _shift(west, east, columns), north - south + GAP
     if north + (times - 1) // columns * rise > 90 * UNITS:
         raise ValueError(f"there is no room for {times} copies")

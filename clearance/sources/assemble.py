@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     I64 = npt.NDArray[np.int64]
     Bool = npt.NDArray[np.bool_]
 
-__all__ = ["Elements", "assemble", "boxes_met", "merged", "select"]
+__all__ = ["Elements", "assemble", "boxes_met", "merged", "on_earth", "select"]
 
 #: OpenStreetMap keeps coordinates as whole 1e-7 degrees (wiki.openstreetmap.org, Node; from memory).
 _PER_DEGREE = 10_000_000
@@ -129,12 +129,17 @@ def _places(elements: Elements) -> tuple[I64, I32, I32]:
     ids = np.asarray(elements.node_ids, dtype=np.int64)
     x = np.asarray(elements.x, dtype=np.int32)
     y = np.asarray(elements.y, dtype=np.int32)
-    east, north = 180 * _PER_DEGREE, 90 * _PER_DEGREE
-    on_earth = (x >= -east) & (x <= east) & (y >= -north) & (y <= north)
-    ids, x, y = ids[on_earth], x[on_earth], y[on_earth]
+    real = on_earth(x, y)
+    ids, x, y = ids[real], x[real], y[real]
     unique, last = np.unique(ids[::-1], return_index=True)
     rows = len(ids) - 1 - last
     return unique, x[rows], y[rows]
+
+
+def on_earth(x: I32, y: I32) -> Bool:
+    """Which places (n,), in whole 1e-7 degrees, lie within the range of longitude and latitude."""
+    east, north = 180 * _PER_DEGREE, 90 * _PER_DEGREE
+    return (x >= -east) & (x <= east) & (y >= -north) & (y <= north)
 
 
 class _WayTable:

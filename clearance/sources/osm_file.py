@@ -18,7 +18,7 @@ import numpy as np
 from clearance.core.collector import young_collector
 from clearance.core.errors import InputError
 from clearance.core.extract import Extract, ExtractInfo, Member, Relation, Way
-from clearance.sources.assemble import Elements, assemble, boxes_met
+from clearance.sources.assemble import Elements, assemble, boxes_met, on_earth
 from clearance.sources.osm_bounds import check_pbf, check_xml
 from clearance.sources.wanted import Want, is_area_relation, want_node, want_relation
 from clearance.sources.way_blocks import FIRST_DATE, WayBlock, packed, tags_of, unpacked
@@ -47,7 +47,6 @@ _LARGE_BYTES = 16 << 20
 _PART_BYTES = 4 << 20
 #: Where a node has no place: beyond every longitude and latitude, in whole 1e-7 degrees.
 _NOWHERE = 2**31 - 1
-_EAST, _NORTH = 1_800_000_000, 900_000_000
 
 
 @young_collector()
@@ -277,14 +276,17 @@ class _Ways:
         for block in blocks:
             self.newest = max(self.newest, block.newest)
             refs, row = np.unique(block.refs, return_inverse=True)
-            xy = self._places.of(refs)
-            waits = block.near_road & _whole(block, xy[row])
+            places = self._places.of(refs)
+            xy = places[row]
+            placed = on_earth(*xy.T)
+            waits = block.near_road & _whole(block, placed)
+            of_waiting = np.repeat(waits, block.nodes)
             self._blocks.append((block, waits))
-            self._boxes.append(_boxes(xy[row[np.repeat(waits, block.nodes)]], block.nodes[waits]))
-            self._pieces.append(_road_pieces(block, xy[row]))
-            needed = np.unique(row[~np.repeat(waits, block.nodes)])
+            self._boxes.append(_boxes(xy[of_waiting], block.nodes[waits]))
+            self._pieces.append(_road_pieces(block, xy, placed))
+            needed = np.unique(row[~of_waiting])
             self._node_ids.append(refs[needed])
-            self._xy.append(xy[needed])
+            self._xy.append(places[needed])
 
     def elements(self, node_tags: dict[int, dict[str, str]], relations: list[Relation]) -> Elements:
         """All that may be wanted; of the buildings that wait, those that a road or path runs by."""
@@ -325,9 +327,8 @@ class _Ways:
         )
 
 
-def _whole(block: WayBlock, xy: I32) -> Bool:
-    """Which ways (n,) have nodes, and a place on earth for each; `xy` (m, 2) are those of `block.refs`."""
-    placed = (np.abs(xy, dtype=np.int64) <= (_EAST, _NORTH)).all(axis=1)
+def _whole(block: WayBlock, placed: Bool) -> Bool:
+    """Which ways (n,) have nodes, each with a place; `placed` (m,) tells which of `block.refs` have one."""
     missing = np.repeat(np.arange(len(block.ids)), block.nodes)[~placed]
     whole = block.nodes > 0
     whole[missing] = False
@@ -343,14 +344,13 @@ def _boxes(xy: I32, counts: I32) -> I32:
     return np.concatenate((low, high), axis=1)
 
 
-def _road_pieces(block: WayBlock, xy: I32) -> I32:
-    """The straight pieces (m, 2, 2) of roads and paths; `xy` are the places of `block.refs`."""
+def _road_pieces(block: WayBlock, xy: I32, placed: Bool) -> I32:
+    """The straight pieces (m, 2, 2) of roads and paths; `xy` are the places of `block.refs` if `placed`."""
     way = np.repeat(np.arange(len(block.ids)), block.nodes)
     of_tags = np.repeat(np.arange(len(block.ids)), block.tags)
     road = np.zeros(len(block.ids), np.bool_)
     if "highway" in block.strings:
         road[of_tags[block.keys == block.strings.index("highway")]] = True
-    placed = xy[:, 0] != _NOWHERE
     here = np.flatnonzero((way[:-1] == way[1:]) & road[way[:-1]] & placed[:-1] & placed[1:])
     return xy[np.stack((here, here + 1), axis=1)]
 

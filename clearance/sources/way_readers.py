@@ -6,7 +6,6 @@ long each frame is can be told without unpacking any (wiki.openstreetmap.org/wik
 
 from __future__ import annotations
 
-import contextlib
 import os
 import signal
 import threading
@@ -23,6 +22,8 @@ if TYPE_CHECKING:
     from clearance.sources.way_blocks import WayBlock
 
     Part = tuple[int, int]
+    #: The file, its header, and the ways that are wanted whatever their tags.
+    Given = tuple[Path, Part, frozenset[int]]
 
 __all__ = ["parts_of", "read_in_parts"]
 
@@ -30,7 +31,7 @@ T = TypeVar("T")
 #: As many as Windows allows a pool to have (docs.python.org, concurrent.futures; from memory).
 _MOST_PROCESSES = 61
 #: What the processes of this machine were started with.
-_given: tuple[Path, Part, frozenset[int]] | None = None
+_given: Given | None = None
 
 
 def parts_of(frames: Sequence[Part], size: int) -> list[Part]:
@@ -77,7 +78,7 @@ def read_in_parts(
 
 
 def _started(
-    given: tuple[Path, Part, frozenset[int]], parts: Sequence[Part], processes: int
+    given: Given, parts: Sequence[Part], processes: int
 ) -> tuple[ProcessPoolExecutor, list[Future[list[WayBlock]]]]:
     """The processes, and what will come of each part."""
     import multiprocessing
@@ -129,9 +130,8 @@ def _end_with_parent() -> None:
 
     parent = multiprocessing.parent_process()
     if parent is not None:
-        with contextlib.suppress(KeyboardInterrupt):
-            parent.join()
-            os._exit(1)
+        parent.join()
+        os._exit(1)
 
 
 def _read_given(part: Part) -> list[WayBlock]:
@@ -140,7 +140,7 @@ def _read_given(part: Part) -> list[WayBlock]:
     return _read(_given, part)
 
 
-def _read(given: tuple[Path, Part, frozenset[int]], part: Part) -> list[WayBlock]:
+def _read(given: Given, part: Part) -> list[WayBlock]:
     import osmium
     from osmium.osm import WAY
 
