@@ -130,7 +130,10 @@ def ask(
         except RefusedAnswerError as error:
             fault = error
         except requests.RequestException as error:
-            fault = RefusedAnswerError(_plain(error), again=not isinstance(error, hopeless))
+            again = not isinstance(error, hopeless)
+            # At the deadline it is we who hang up, whatever that looks like from here.
+            late = again and deadline.left() <= 0
+            fault = _too_slow() if late else RefusedAnswerError(_plain(error), again=again)
         if got:
             return got[0]
         if fault.too_much and can_split:
@@ -221,7 +224,7 @@ def _body(response: requests.Response, limits: Limits, deadline: Deadline) -> by
         response.close()
     # At the deadline it is we who break it off, and what has come may end anywhere.
     if deadline.left() <= 0:
-        raise RefusedAnswerError("the answer came too slowly and was given up", again=False)
+        raise _too_slow()
     return body.getvalue()
 
 
@@ -246,6 +249,10 @@ def _refuse_half_characters(answer: object) -> None:
         json.dumps(answer, ensure_ascii=False).encode()
     except UnicodeEncodeError as error:
         raise RefusedAnswerError("the answer holds half a character, which is no text") from error
+
+
+def _too_slow() -> RefusedAnswerError:
+    return RefusedAnswerError("the answer came too slowly and was given up", again=False)
 
 
 def _plain(error: BaseException) -> str:

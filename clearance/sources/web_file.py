@@ -84,8 +84,10 @@ def _fetch(url: str, target: Path, settings: FetchSettings, tell: Progress) -> N
                 raise DataUnavailableError(
                     f"{url}: cannot be kept in {target.parent} ({error.strerror or error}); free some space"
                 ) from error
-            hopeless = isinstance(error, ValueError | requests.exceptions.TooManyRedirects)
-            fault = _RefusedError(_plain(error), again=not hopeless)
+            again = not isinstance(error, ValueError | requests.exceptions.TooManyRedirects)
+            # At the deadline it is we who hang up, whatever that looks like from here.
+            late = again and deadline.left() <= 0
+            fault = _too_slow() if late else _RefusedError(_plain(error), again=again)
         else:
             return
         wait = limits.wait_s * 2 ** (attempt - 1)
@@ -120,7 +122,7 @@ def _attempt(url: str, file: IO[bytes], limits: Limits, deadline: Deadline, tell
             )
         done = 0
         # Piece by piece as it comes, so that neither a slow drip nor an endless body gets past.
-        while chunk := _piece(response, done):
+        while chunk := _piece(response, done, deadline):
             done += len(chunk)
             if done > most:
                 raise _RefusedError(f"is larger than the {most // _MIB} MiB allowed", again=False)
@@ -130,7 +132,7 @@ def _attempt(url: str, file: IO[bytes], limits: Limits, deadline: Deadline, tell
             tell("fetching", done // _MIB, total // _MIB)
     # At the deadline it is we who break it off, and what has come may end anywhere.
     if deadline.left() <= 0:
-        raise _RefusedError("came too slowly and was given up", again=False)
+        raise _too_slow()
     if done == 0:
         raise _RefusedError("is empty", again=False)
     if total and "Content-Encoding" not in response.headers and done != total:
@@ -151,11 +153,18 @@ def _go_on(response: requests.Response, *_args: object, **_kwargs: object) -> No
         raise _RefusedError(f"sends on to {target[:200]}, which anybody on the way could change", again=False)
 
 
-def _piece(response: requests.Response, done: int) -> bytes:
+def _piece(response: requests.Response, done: int, deadline: Deadline) -> bytes:
+    """The next bytes; none at the end, and none where we broke it off."""
     try:
         return bytes(response.raw.read1(_CHUNK, decode_content=True))
     except (urllib3.exceptions.HTTPError, OSError) as error:
+        if deadline.left() <= 0:
+            return b""
         raise _RefusedError(f"broke off after {done:,} bytes ({_plain(error)})", again=True) from error
+
+
+def _too_slow() -> _RefusedError:
+    return _RefusedError("came too slowly and was given up", again=False)
 
 
 def _plain(error: BaseException) -> str:

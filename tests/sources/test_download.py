@@ -237,9 +237,9 @@ def test_a_slow_drip_ends_at_the_deadline(settings: DownloadSettings, server: Se
         server.always = servers.drip
     begin = time.monotonic()
     server.faults.append(servers.drip)
-    # On a busy machine the time may be over before the first drop.
-    with pytest.raises(DataUnavailableError, match=r"total time of 1\.5 s is over"):
-        download(AREA, replace(settings, deadline_s=1.5))
+    # Long enough for what comes before the first drop, on a busy machine too.
+    with pytest.raises(DataUnavailableError, match=r"too slowly.*total time of 4 s is over"):
+        download(AREA, replace(settings, deadline_s=4))
     assert time.monotonic() - begin < 30  # the whole answer would take far longer
     assert len(kept(settings)) == first
 

@@ -211,6 +211,23 @@ def test_whoever_keeps_us_waiting_is_hung_up_on_at_the_deadline(server: Server, 
     assert server.patient == []
 
 
+def test_a_connection_that_breaks_as_we_hang_up_came_too_slowly() -> None:
+    """Whether the system tells of an end or of a reset is chance."""
+
+    def send(_hook: Hook, _seconds: float) -> None:
+        time.sleep(0.1)
+        raise requests.ConnectionError("Connection reset by peer")
+
+    with pytest.raises(DataUnavailableError, match=r"too slowly.*the total time of 0\.05 s is over"):
+        ask(
+            send,
+            server="map server",
+            limits=Limits(wait_s=0.001),
+            deadline=Deadline(0.05),
+            check=check_answer,
+        )
+
+
 @pytest.mark.parametrize(
     ("url", "host"),
     [
