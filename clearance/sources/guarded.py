@@ -18,7 +18,17 @@ from clearance.sources.hang_up import hung_up_after
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["Ask", "Deadline", "Hook", "Limits", "RefusedAnswerError", "TooMuchError", "ask", "web_host"]
+__all__ = [
+    "Ask",
+    "Deadline",
+    "Hook",
+    "Limits",
+    "RefusedAnswerError",
+    "TooMuchError",
+    "ask",
+    "plain_reason",
+    "web_host",
+]
 
 Hook = Callable[..., None]
 #: Sends one question: given the hook for requests to call with the response, and a time-out in seconds.
@@ -133,7 +143,7 @@ def ask(
             again = not isinstance(error, hopeless)
             # At the deadline it is we who hang up, whatever that looks like from here.
             late = again and deadline.left() <= 0
-            fault = _too_slow() if late else RefusedAnswerError(_plain(error), again=again)
+            fault = _too_slow() if late else RefusedAnswerError(plain_reason(error), again=again)
         if got:
             return got[0]
         if fault.too_much and can_split:
@@ -219,7 +229,7 @@ def _body(response: requests.Response, limits: Limits, deadline: Deadline) -> by
     except (HTTPError, OSError) as error:
         if deadline.left() > 0:
             what = "answer" if isinstance(error, HTTPError) else "connection"
-            raise RefusedAnswerError(f"the {what} broke off ({_plain(error)})") from error
+            raise RefusedAnswerError(f"the {what} broke off ({plain_reason(error)})") from error
     finally:
         response.close()
     # At the deadline it is we who break it off, and what has come may end anywhere.
@@ -255,8 +265,8 @@ def _too_slow() -> RefusedAnswerError:
     return RefusedAnswerError("the answer came too slowly and was given up", again=False)
 
 
-def _plain(error: BaseException) -> str:
-    """An exception as one short line: the innermost cause says most."""
+def plain_reason(error: BaseException) -> str:
+    """An exception as one line of 160 characters at most: the innermost cause says most."""
     inner: Any = error
     while inner.__cause__ or inner.__context__:
         inner = inner.__cause__ or inner.__context__

@@ -16,7 +16,7 @@ import requests
 import urllib3
 
 from clearance.core.errors import DataUnavailableError, UsageError
-from clearance.sources.guarded import Deadline, Limits, web_host
+from clearance.sources.guarded import Deadline, Limits, plain_reason, web_host
 from clearance.sources.hang_up import hung_up_after
 from clearance.sources.progress import Progress
 
@@ -87,7 +87,7 @@ def _fetch(url: str, target: Path, settings: FetchSettings, tell: Progress) -> N
             again = not isinstance(error, ValueError | requests.exceptions.TooManyRedirects)
             # At the deadline it is we who hang up, whatever that looks like from here.
             late = again and deadline.left() <= 0
-            fault = _too_slow() if late else _RefusedError(_plain(error), again=again)
+            fault = _too_slow() if late else _RefusedError(plain_reason(error), again=again)
         else:
             return
         wait = limits.wait_s * 2 ** (attempt - 1)
@@ -160,16 +160,8 @@ def _piece(response: requests.Response, done: int, deadline: Deadline) -> bytes:
     except (urllib3.exceptions.HTTPError, OSError) as error:
         if deadline.left() <= 0:
             return b""
-        raise _RefusedError(f"broke off after {done:,} bytes ({_plain(error)})", again=True) from error
+        raise _RefusedError(f"broke off after {done:,} bytes ({plain_reason(error)})", again=True) from error
 
 
 def _too_slow() -> _RefusedError:
     return _RefusedError("came too slowly and was given up", again=False)
-
-
-def _plain(error: BaseException) -> str:
-    """An exception as one short line: the innermost cause says most."""
-    inner = error
-    while inner.__cause__ or inner.__context__:
-        inner = inner.__cause__ or inner.__context__ or inner
-    return (" ".join(str(inner).split()) or type(inner).__name__)[:160]

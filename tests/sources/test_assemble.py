@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.core.extract import Extract, ExtractInfo, Member, Relation, Way
-from clearance.sources.assemble import Elements, assemble, merged, select
+from clearance.sources.assemble import Elements, assemble, boxes_met, merged, select
 
 INFO = ExtractInfo(source="invented", data_date="2026-01-01T00:00:00Z")
 ROAD = {"highway": "residential"}
@@ -198,3 +198,20 @@ def test_order_and_selecting_twice_change_nothing(
     for way in expected.ways:
         assert len(way.nodes) > 1
         assert set(way.nodes) <= set(expected.node_ids.tolist())
+
+
+@pytest.mark.parametrize("part", [1, 3, 1000])
+def test_boxes_that_a_road_meets(monkeypatch: pytest.MonkeyPatch, part: int) -> None:
+    """Against the plain rule for a level or upright road: the box and the road overlap in both directions."""
+    monkeypatch.setattr("clearance.sources.assemble._PART", part)
+    draw = np.random.default_rng(4)
+    low = draw.integers(0, 1000, (60, 2))
+    boxes = np.concatenate((low, low + draw.integers(0, 80, low.shape)), axis=1).astype(np.int32)
+    begin = draw.integers(0, 1000, (25, 2))
+    end = begin + np.where(draw.random((25, 1)) < 0.5, [[200, 0]], [[0, 200]])
+    road = np.arange(25) % 5 > 0
+    meets = (boxes[:, None, :2] <= end[None, road]) & (boxes[:, None, 2:] >= begin[None, road])
+    expected = np.logical_and(meets[:, :, 0], meets[:, :, 1]).any(axis=1)
+    assert 5 < expected.sum() < 55
+    pieces = np.stack((begin, end), axis=1).astype(np.int32)
+    assert np.array_equal(boxes_met(boxes, pieces[road]), expected)
