@@ -354,12 +354,15 @@ def _mark_decks(
     arcs: _Arcs,
 ) -> None:
     """Mark the nodes where a car park is entered, where only service ways meet."""
-    entrances = {node for node, k in standing_on if structures[k].kind is Kind.CAR_PARK}
-    if entrances:
-        service = _is_service(roads)[arcs.way]
-        for node in entrances:
-            if service[(arcs.tail == node) | (arcs.head == node)].all():
-                flags[node] |= NODE_CAR_PARK
+    entrances = np.array(
+        [node for node, k in standing_on if structures[k].kind is Kind.CAR_PARK], dtype=np.int32
+    )
+    if entrances.size:
+        # Marked once for all entrances: a look through all arcs for each would take them squared.
+        other = ~_is_service(roads)[arcs.way]
+        on_street = np.zeros(flags.size, np.bool_)
+        on_street[arcs.tail[other]] = on_street[arcs.head[other]] = True
+        flags[entrances[~on_street[entrances]]] |= NODE_CAR_PARK
 
 
 def _rules(
