@@ -67,7 +67,7 @@ GET = """
 import signal
 import sys
 from clearance.__main__ import main
-from clearance.sources import osm_file
+from clearance.sources import osm_file, wanted_ways
 
 if __name__ == "__main__":
     # What is started in the background does without Ctrl-C, and so would this.
@@ -77,7 +77,7 @@ if __name__ == "__main__":
         def held(self, blocks):
             print("reading", flush=True)
             __import__("time").sleep(60)
-        osm_file._Ways.add = held
+        wanted_ways.WantedWays.add = held
     main()
 """
 
