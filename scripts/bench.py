@@ -10,9 +10,10 @@
     scripts/bench --work DIR --only read,screen # measures these anew, and takes all else from runs before
 
 What was measured stands in DIR/measured.json, of which alone the tables are made. Each measurement is a
-process of its own (scripts/bench_tasks.py), engines taking turns, so that memory is that of one engine and a
-busy spell of the machine falls on all. Shown are medians. Engines that compute the same thing must come to
-the same result, or the run ends with an error.
+process of its own in which pytest-benchmark times the rounds (scripts/bench_run.py), engines taking turns, so
+that memory is that of one engine and a busy spell of the machine falls on all. What it tells of each process
+is kept in DIR/runs, for `pytest-benchmark compare DIR/runs/*`. Shown are medians. Engines that compute the
+same thing must come to the same result, or the run ends with an error.
 """
 
 from __future__ import annotations
@@ -28,11 +29,11 @@ import subprocess
 import sys
 import tempfile
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 # Nothing heavy is imported here: a child's peak memory begins at what its parent holds.
 ROOT = Path(__file__).resolve().parent.parent
@@ -47,7 +48,7 @@ SLOW_TASKS = frozenset({"screen", "screen searches", "screen process"})
 MOST_NODES = {"screen": 200_000, "screen searches": 200_000, "screen process": 1_000_000}
 #: And on map files of more than so many bytes, where `clearance get` shows as much.
 MOST_BYTES = {"read": 2**27, "read by two": 2**27}
-LIBRARIES = ("numpy", "numba", "scipy", "networkx", "osmium", "shapely")
+LIBRARIES = ("numpy", "numba", "scipy", "networkx", "osmium", "shapely", "pytest-benchmark")
 
 
 @dataclass
@@ -64,6 +65,16 @@ class Measured:
     def median(self) -> float:
         """The median of the seconds."""
         return statistics.median(self.seconds)
+
+    def take(self, told: Mapping[str, Any]) -> None:
+        """Add what pytest-benchmark tells of one process."""
+        (run,) = told["benchmarks"]
+        self.seconds += run["stats"]["data"]
+        self.peak_mib = max(self.peak_mib, run["extra_info"]["peak_mib"])
+        self.told = run["extra_info"]["told"]
+        self.at = told["datetime"][:16].replace("T", " ")
+        # Where the files are under no version control, their state is not known.
+        self.commit = (told["commit_info"].get("id") or "")[:7]
 
 
 @dataclass(frozen=True)
@@ -159,7 +170,8 @@ class Keeper:
     def __init__(self, path: Path, *, go_on: bool, only: frozenset[str] | None) -> None:
         """Begin anew, or with what `path` has where it is to be gone on with or some is `only` repeated."""
         self._path, self._only, self._made = path, only, set[str]()
-        self._commit = commit()
+        #: Tasks that were to be shown, but are neither known nor to be measured.
+        self.missing: set[str] = set()
         self.known: dict[str, Measured] = {}
         if (go_on or only is not None) and path.exists():
             kept = json.loads(path.read_text(encoding="utf-8"))
@@ -173,22 +185,17 @@ class Keeper:
 
     def keep(self, key: str, measured: Measured) -> None:
         """Take a result down at once, so that nothing is lost where the run is broken off."""
-        measured.at = f"{datetime.now(UTC):%Y-%m-%d %H:%M}"
-        measured.commit = self._commit
         self.known[key] = measured
         self._made.add(key)
         text = json.dumps({key: vars(value) for key, value in self.known.items()}, indent=1)
         self._path.write_text(text, encoding="utf-8")
 
-
-def commit() -> str:
-    """The commit that is measured; empty where nobody can tell."""
-    asked = ["git", "-C", str(ROOT), "rev-parse", "--short", "HEAD"]
-    try:
-        done = subprocess.run(asked, capture_output=True, text=True, check=False)
-    except OSError:
-        return ""
-    return done.stdout.strip()
+    def keep_run(self, key: str, turn: int, told: str) -> None:
+        """Keep what pytest-benchmark told of one process."""
+        folder = self._path.parent / "runs"
+        folder.mkdir(exist_ok=True)
+        name = re.sub(r"[^A-Za-z0-9.-]+", "_", key)
+        (folder / f"{name}-{turn}.json").write_text(told, encoding="utf-8")
 
 
 def measure(task: str, engines: Sequence[str], path: Path, plan: Plan, keeper: Keeper) -> dict[str, Measured]:
@@ -200,6 +207,8 @@ def measure(task: str, engines: Sequence[str], path: Path, plan: Plan, keeper: K
     if plan.by_processor:
         keys = {engine: f"{key}|cpu" for engine, key in keys.items()}
     if not any(keeper.wanted(task, key) for key in keys.values()):
+        if not keeper.known.keys() >= set(keys.values()):
+            keeper.missing.add(task)
         return {engine: keeper.known[key] for engine, key in keys.items() if key in keeper.known}
     results = {engine: Measured() for engine in engines}
     for turn in range(plan.rounds):
@@ -207,11 +216,10 @@ def measure(task: str, engines: Sequence[str], path: Path, plan: Plan, keeper: K
             if turn and engine in SLOW:
                 continue
             times = 1 if engine in SLOW else plan.repeat
-            asked = (task, engine, str(path), str(times), *(["cpu"] if plan.by_processor else []))
-            told = json.loads(python("bench_tasks.py", *asked))
-            result.seconds += told["seconds"]
-            result.peak_mib = max(result.peak_mib, told["peak_mib"])
-            result.told = told["told"]
+            cpu = ("--cpu",) if plan.by_processor else ()
+            told = python("bench_run.py", task, engine, str(path), "--repeat", str(times), *cpu)
+            keeper.keep_run(keys[engine], turn, told)
+            result.take(json.loads(told))
             say(f"  {task}, {engine}, {path.name}: {shown(result.median)}, {result.peak_mib:.0f} MiB")
     told_by = {engine: result.told for engine, result in results.items() if result.told is not None}
     first = next(iter(told_by.values()), 0.0)
@@ -304,7 +312,7 @@ class Inputs:
     def segments(self, times: int) -> Path:
         """The segments of copies of the extract."""
         name = f"segments-{times}.npz"
-        return self._made(name, "bench_tasks.py", "prepare segments", "", str(EXTRACT), str(times))
+        return self._made(name, "bench_tasks.py", str(EXTRACT), str(times))
 
 
 def warm(inputs: Inputs) -> None:
@@ -312,10 +320,10 @@ def warm(inputs: Inputs) -> None:
     say("compiling")
     path = inputs.synthetic(1000)
     for task, _ in GROWING_ON_ROADS:
-        python("bench_tasks.py", task, "clearance", str(path))
-    python("bench_tasks.py", "one to one", "clearance, no landmarks", str(path))
+        python("bench_run.py", task, "clearance", str(path))
+    python("bench_run.py", "one to one", "clearance, no landmarks", str(path))
     if EXTRACT.exists():
-        python("bench_tasks.py", "get", "clearance", str(inputs.tiled(1)))
+        python("bench_run.py", "get", "clearance", str(inputs.tiled(1)))
 
 
 def compared(plan: Plan, inputs: Inputs, keeper: Keeper) -> list[str]:
@@ -512,7 +520,9 @@ def main() -> None:
     of = ", in seconds that processors worked, whatever else they had to do" if asked.cpu else ""
     lines = [f"Measured by `scripts/bench`{of}: {machine(keeper)}.", "", *lines]
     print("\n".join(lines))
-    if not asked.quick:
+    if keeper.missing:
+        say(f"{PAGE.name} stays as it was: {', '.join(sorted(keeper.missing))} not measured; see --go-on")
+    elif not asked.quick:
         write(lines)
 
 

@@ -1,10 +1,12 @@
-"""What scripts/bench measures: one task by one engine on one input, in a process of its own.
+"""What scripts/bench measures: one task by one engine on one input; scripts/bench_run.py measures it.
 
-    .venv/bin/python scripts/bench_tasks.py TASK ENGINE INPUT [REPEAT [cpu]]
+A task prepares what is not counted (the network opened, the graph in an engine's own form), has the work
+timed by `Rounds`, and gives a figure to compare engines by where there is one (how many things were found,
+the sum of all labels): engines that disagree on it did not do the same.
 
-prints one line of JSON: the seconds of each repetition, and a figure to compare engines by where there is
-one (how many things were found, the sum of all labels): engines that disagree on it did not do the same.
-What is prepared before (the network opened, the graph in an engine's own form) is not counted.
+    .venv/bin/python scripts/bench_tasks.py EXTRACT TIMES TARGET
+
+keeps the segments of an extract, `TIMES` copies of it side by side, in a file.
 """
 
 from __future__ import annotations
@@ -13,8 +15,9 @@ import json
 import os
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
-from itertools import islice
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
+from itertools import islice, repeat
 from pathlib import Path
 from time import perf_counter, process_time
 from typing import TYPE_CHECKING, Any
@@ -26,49 +29,87 @@ if TYPE_CHECKING:
     from clearance.core.drive import Unverified
     from clearance.network.network import Network
     from clearance.routing.mask import Costs
+    from clearance.routing.ran import Ran
 
 #: A figure that two engines must agree on, to within rounding.
 Told = float | None
 #: The coach of every drive; comfort and margin are the defaults.
 HEIGHT = "12'10\""
 SEED = 7
-_BY_PROCESSOR = sys.argv[5:6] == ["cpu"]
 
 
-def clock() -> float:
-    """Seconds of the wall clock, or with `cpu` those that processors worked for this process and its own."""
-    if not _BY_PROCESSOR:
-        return perf_counter()
+def worked() -> float:
+    """The seconds that processors have worked for this process and those it waited for."""
     import resource
 
     children = resource.getrusage(resource.RUSAGE_CHILDREN)
     return process_time() + children.ru_utime + children.ru_stime
 
 
-def timed(work: Callable[[], Any], repeat: int) -> tuple[list[float], Any]:
-    """The seconds of each of `repeat` calls, and what the last one gave."""
-    seconds = []
-    result = None
-    for _ in range(repeat):
-        result = None
-        begin = clock()
-        result = work()
-        seconds.append(clock() - begin)
-    return seconds, result
+#: What keeps the seconds of searches, where those are what is measured.
+_searches: list[Ran] = []
+
+
+def searched() -> float:
+    """The seconds that searches have taken, as ``clearance --explain`` tells them."""
+    return sum(ran.seconds.get("search", 0.0) for ran in _searches)
+
+
+class Rounds:
+    """Has work timed by pytest-benchmark, once in a task."""
+
+    def __init__(
+        self, pedantic: Callable[..., Any], repeat: int, clock: Callable[[], float] = perf_counter
+    ) -> None:
+        """By the fixture's `pedantic`, in `repeat` rounds; `clock` is for what counts its own seconds."""
+        self._pedantic = pedantic
+        self.repeat = repeat
+        self.clock = clock
+
+    def time(
+        self,
+        work: Callable[..., Any],
+        inputs: Iterable[Sequence[Any]] | None = None,
+        *,
+        count: int | None = None,
+        warm: int = 0,
+    ) -> Any:
+        """What the last round gave; each round does the `work` on the next of `inputs`, if there are any.
+
+        There are `count` rounds after `warm` ones that are not counted. Inputs are made as they are needed,
+        outside of what is timed.
+        """
+        held: list[Any] = []
+        each = iter(repeat(()) if inputs is None else inputs)
+
+        def ready() -> tuple[tuple[Any, ...], dict[str, Any]]:
+            # What the round before gave is let go, or memory would be that of two.
+            held.clear()
+            try:
+                return tuple(next(each)), {}
+            except StopIteration:
+                raise RuntimeError("fewer inputs than rounds: too few pairs of places have a way") from None
+
+        self._pedantic(
+            lambda *given: held.append(work(*given)),
+            setup=ready,
+            rounds=self.repeat if count is None else count,
+            warmup_rounds=warm,
+        )
+        return held[0]
 
 
 # --- from a map file to a road file ------------------------------------------------------------------
 
 
-def read_own(path: Path, repeat: int, processes: int = 1) -> tuple[list[float], Told]:
+def read_own(path: Path, rounds: Rounds, processes: int = 1) -> Told:
     """Our reader; an extract has its nodes sorted and its buildings sifted, which pyosmium's pass has not."""
     from clearance.sources.osm_file import read_osm
 
-    seconds, _ = timed(lambda: read_osm(path, processes=processes), repeat)
-    return seconds, None
+    rounds.time(lambda: read_osm(path, processes=processes))
 
 
-def read_pyosmium(path: Path, repeat: int) -> tuple[list[float], Told]:
+def read_pyosmium(path: Path, rounds: Rounds) -> Told:
     """pyosmium's own filtered pass with locations, by the keys that our reader wants."""
     import osmium
     from osmium.osm import Way
@@ -88,8 +129,7 @@ def read_pyosmium(path: Path, repeat: int) -> tuple[list[float], Told]:
                 found.append((thing.id, dict(thing.tags)))
         return found
 
-    seconds, _ = timed(one, repeat)
-    return seconds, None
+    rounds.time(one)
 
 
 def _segments(path: Path) -> tuple[Any, Any]:
@@ -119,17 +159,16 @@ def prepare_segments(path: Path, times: int, target: Path) -> None:
     np.savez(target, chosen=roads[found.way], **arrays)
 
 
-def cross_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+def cross_own(path: Path, rounds: Rounds) -> Told:
     """Crossings on grids of cells."""
     from clearance.structures.segments import cross
 
     segments, chosen = _segments(path)
     cross(segments, chosen[:] & False)  # loads the compiled kernel
-    seconds, found = timed(lambda: cross(segments, chosen), repeat)
-    return seconds, float(len(found.first))
+    return float(len(rounds.time(lambda: cross(segments, chosen)).first))
 
 
-def cross_shapely(path: Path, repeat: int) -> tuple[list[float], Told]:
+def cross_shapely(path: Path, rounds: Rounds) -> Told:
     """Shapely's index with its exact predicate, then the same rules on nodes and on one line."""
     import shapely
 
@@ -155,11 +194,10 @@ def cross_shapely(path: Path, repeat: int) -> tuple[list[float], Told]:
         d = ex * (s.by[first] - s.ay[second]) - ey * (s.bx[first] - s.ax[second])
         return int((((a != 0) | (b != 0)) & ((c != 0) | (d != 0))).sum())
 
-    seconds, found = timed(one, repeat)
-    return seconds, float(found)
+    return float(rounds.time(one))
 
 
-def stages(path: Path, repeat: int, stage: str) -> tuple[list[float], Told]:
+def stages(path: Path, rounds: Rounds, stage: str) -> Told:
     """One stage from a map file to a road file."""
     from clearance.network.build import build_network
     from clearance.network.roadfile import write_road_file
@@ -169,30 +207,26 @@ def stages(path: Path, repeat: int, stage: str) -> tuple[list[float], Told]:
 
     extract = read_osm(path)
     if stage == "structures":
-        seconds, structures = timed(lambda: find_structures(extract), repeat)
-        return seconds, float(len(structures))
+        return float(len(rounds.time(lambda: find_structures(extract))))
     structures = find_structures(extract)
     if stage == "places":
-        seconds, places = timed(lambda: named_places(extract), repeat)
-        return seconds, float(len(places))
+        return float(len(rounds.time(lambda: named_places(extract))))
     if stage == "build":
-        seconds, network = timed(lambda: build_network(extract, structures), repeat)
-        return seconds, float(network.arc_tail.size)
+        return float(rounds.time(lambda: build_network(extract, structures)).arc_tail.size)
     network = build_network(extract, structures, named_places(extract))
     with tempfile.TemporaryDirectory(dir=path.parent) as folder:
-        seconds, _ = timed(lambda: write_road_file(network, Path(folder) / "out.roads"), repeat)
-    return seconds, None
+        rounds.time(lambda: write_road_file(network, Path(folder) / "out.roads"))
+    return None
 
 
 # --- on a road file ----------------------------------------------------------------------------------
 
 
-def opened(path: Path, repeat: int) -> tuple[list[float], Told]:
+def opened(path: Path, rounds: Rounds) -> Told:
     """Open a road file, its checks with it; the system may hold it in memory."""
     from clearance.network.roadfile import open_road_file
 
-    seconds, network = timed(lambda: open_road_file(path), repeat)
-    return seconds, float(network.arc_tail.size)
+    return float(rounds.time(lambda: open_road_file(path)).arc_tail.size)
 
 
 def _coach() -> tuple[Coach, Unverified]:
@@ -211,14 +245,13 @@ def _costs(path: Path) -> tuple[Network, Costs]:
     return network, coach_costs(network, *_coach(), None)
 
 
-def costs(path: Path, repeat: int) -> tuple[list[float], Told]:
+def costs(path: Path, rounds: Rounds) -> Told:
     """What every arc and turn costs one coach."""
     from clearance.network.roadfile import open_road_file
     from clearance.routing.mask import coach_costs
 
     network = open_road_file(path)
-    seconds, made = timed(lambda: coach_costs(network, *_coach(), None), repeat)
-    return seconds, float(np.isfinite(made.cost).sum())
+    return float(np.isfinite(rounds.time(lambda: coach_costs(network, *_coach(), None)).cost).sum())
 
 
 def _pairs(costs: Costs) -> Iterator[tuple[int, int]]:
@@ -261,12 +294,11 @@ def _hub(network: Network, costs: Costs) -> int:
     raise RuntimeError("no state leads to half of the network")
 
 
-def one_to_all_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+def one_to_all_own(path: Path, rounds: Rounds) -> Told:
     """Our search with no target, from one state to all."""
     network, own = _costs(path)
     start = _hub(network, own)
-    seconds, (labels, _) = timed(lambda: _labels(network, own, start, []), repeat)
-    return seconds, _sum_of(labels)
+    return _sum_of(rounds.time(lambda: _labels(network, own, start, []))[0])
 
 
 def turn_matrix(network: Network, costs: Costs) -> Any:
@@ -282,15 +314,14 @@ def turn_matrix(network: Network, costs: Costs) -> Any:
     return csr_array((weight[is_open], turn_to, ptr.astype(np.int32)), shape=(states, states))
 
 
-def one_to_all_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
+def one_to_all_scipy(path: Path, rounds: Rounds) -> Told:
     """scipy.sparse.csgraph.dijkstra from the same state, on the same graph."""
     from scipy.sparse.csgraph import dijkstra
 
     network, own = _costs(path)
     start = _hub(network, own)
     matrix = turn_matrix(network, own)
-    seconds, labels = timed(lambda: dijkstra(matrix, indices=start), repeat)
-    return seconds, _sum_of(labels)
+    return _sum_of(rounds.time(lambda: dijkstra(matrix, indices=start)))
 
 
 #: Pairs that a search from one to one is measured on.
@@ -308,7 +339,7 @@ def _reached(network: Network, costs: Costs, count: int) -> list[tuple[int, int]
     return found
 
 
-def one_to_one_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+def one_to_one_own(path: Path, rounds: Rounds) -> Told:
     """Our search from a state to another, by the engine that a drive on this network uses."""
     from clearance.routing.way import best_way
 
@@ -328,40 +359,38 @@ def one_to_one_own(path: Path, repeat: int) -> tuple[list[float], Told]:
         assert way is not None, "another search found one"
         return way.cost
 
-    return _over_pairs(one, pairs, repeat)
+    return _over_pairs(one, pairs, rounds)
 
 
-def one_to_one_plain(path: Path, repeat: int) -> tuple[list[float], Told]:
+def one_to_one_plain(path: Path, rounds: Rounds) -> Told:
     """The same pairs by our search without landmarks."""
     network, own = _costs(path)
     pairs = _reached(network, own, PAIRS)
-    return _over_pairs(lambda start, end: float(_labels(network, own, start, [end])[0][end]), pairs, repeat)
+    return _over_pairs(lambda start, end: float(_labels(network, own, start, [end])[0][end]), pairs, rounds)
 
 
-def _over_pairs(
-    one: Callable[[int, int], float], pairs: list[tuple[int, int]], repeat: int
-) -> tuple[list[float], Told]:
-    """The seconds of a search for each pair, `repeat` times, and the mean of what they cost."""
-    seconds, total = [], 0.0
-    for _ in range(repeat):
-        for start, end in pairs:
-            begin = clock()
-            total += one(start, end)
-            seconds.append(clock() - begin)
-    return seconds, total / repeat / len(pairs)
+def _over_pairs(one: Callable[[int, int], float], pairs: list[tuple[int, int]], rounds: Rounds) -> Told:
+    """The mean of what a search for each pair costs."""
+    found: list[float] = []
+    rounds.time(
+        lambda start, end: found.append(one(start, end)),
+        pairs * rounds.repeat,
+        count=len(pairs) * rounds.repeat,
+    )
+    return sum(found) / len(found)
 
 
-def one_to_one_scipy(path: Path, repeat: int) -> tuple[list[float], Told]:
+def one_to_one_scipy(path: Path, rounds: Rounds) -> Told:
     """The same pairs by scipy, which always goes on to all."""
     from scipy.sparse.csgraph import dijkstra
 
     network, own = _costs(path)
     pairs = _reached(network, own, PAIRS)
     matrix = turn_matrix(network, own)
-    return _over_pairs(lambda start, end: float(dijkstra(matrix, indices=start)[end]), pairs, repeat)
+    return _over_pairs(lambda start, end: float(dijkstra(matrix, indices=start)[end]), pairs, rounds)
 
 
-def one_to_one_networkx(path: Path, repeat: int) -> tuple[list[float], Told]:
+def one_to_one_networkx(path: Path, rounds: Rounds) -> Told:
     """The same pairs by networkx, stopped at the target."""
     import networkx as nx
 
@@ -372,10 +401,10 @@ def one_to_one_networkx(path: Path, repeat: int) -> tuple[list[float], Told]:
     graph.add_weighted_edges_from(
         zip(matrix.row.tolist(), matrix.col.tolist(), matrix.data.tolist(), strict=True)
     )
-    return _over_pairs(lambda start, end: float(nx.dijkstra_path_length(graph, start, end)), pairs, repeat)
+    return _over_pairs(lambda start, end: float(nx.dijkstra_path_length(graph, start, end)), pairs, rounds)
 
 
-def widest_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+def widest_own(path: Path, rounds: Rounds) -> Told:
     """The tallest coach from one state to all."""
     from clearance.network.network import NO_LIMIT
     from clearance.routing.kernels import widest
@@ -399,11 +428,10 @@ def widest_own(path: Path, repeat: int) -> tuple[list[float], Told]:
         )
 
     one()
-    seconds, (labels, _) = timed(one, repeat)
-    return seconds, float((labels >= 0).sum())
+    return float((rounds.time(one)[0] >= 0).sum())
 
 
-def tallest_roads(path: Path, repeat: int) -> tuple[list[float], Told]:
+def tallest_roads(path: Path, rounds: Rounds) -> Told:
     """The tallest coach on every road from one home: each direction by itself, there and back in turn.
 
     What both directions share (turns read backwards, clearances of arcs) is made before.
@@ -427,14 +455,10 @@ def tallest_roads(path: Path, repeat: int) -> tuple[list[float], Told]:
     def one(leg: Leg) -> Any:
         return arc_heights(Reach(ground, weights), leg, home)
 
-    one(Leg.THERE)
-    seconds: list[float] = []
-    reached = 0.0
-    for leg in list(Leg) * repeat:
-        spent, heights = timed(lambda leg=leg: one(leg), 1)  # type: ignore[misc]
-        seconds += spent
-        reached += float((heights >= 0).sum())
-    return seconds, reached / repeat
+    reached = sum(float((one(leg) >= 0).sum()) for leg in Leg)
+    legs = [(leg,) for leg in Leg] * rounds.repeat
+    rounds.time(one, legs, count=len(legs))
+    return reached
 
 
 #: Destinations and coaches of a screening.
@@ -457,29 +481,25 @@ def _screening(path: Path) -> Callable[[], Any]:
     return lambda: screen(network, coaches, home, destinations, unverified=unverified)
 
 
-def screened(path: Path, repeat: int) -> tuple[list[float], Told]:
+def screened(path: Path, rounds: Rounds) -> Told:
     """Destinations at random nodes there and back for two coaches, the road file opened before."""
-    one = _screening(path)
-    if repeat > 1:
-        one()  # loads the compiled searches, which one measurement of minutes need not mind
-    seconds, found = timed(one, repeat)
-    return seconds, float(len(found.rows))
+    # The first loads the compiled searches, which one measurement of minutes need not mind.
+    return float(len(rounds.time(_screening(path), warm=int(rounds.repeat > 1)).rows))
 
 
-def screen_searches(path: Path, repeat: int) -> tuple[list[float], Told]:
+def screen_searches(path: Path, rounds: Rounds) -> Told:
     """The part of the same that is spent in searches, as ``clearance screen --explain`` tells it."""
     from clearance.routing.ran import Ran, recording
 
-    seconds = []
     one = _screening(path)
-    if repeat > 1:
-        one()
-    for _ in range(repeat):
-        ran = Ran(clock=clock)
+    ran = Ran(clock=rounds.clock)
+    _searches.append(ran)
+
+    def recorded() -> None:
         with recording(ran), ran.stage("rest"):
             one()
-        seconds.append(ran.seconds["search"])
-    return seconds, None
+
+    rounds.time(recorded, warm=int(rounds.repeat > 1))
 
 
 def _screened_places(path: Path) -> tuple[str, Network, list[str]]:
@@ -510,7 +530,7 @@ def _places(network: Network, count: int) -> list[tuple[str, str]]:
     return pairs
 
 
-def trade_offs_own(path: Path, repeat: int) -> tuple[list[float], Told]:
+def trade_offs_own(path: Path, rounds: Rounds) -> Told:
     """Every trade-off between time and the number of unverified structures, between random places."""
     from clearance.core.errors import PlaceError
     from clearance.routing.mask import open_ends
@@ -518,63 +538,71 @@ def trade_offs_own(path: Path, repeat: int) -> tuple[list[float], Told]:
     from clearance.routing.tradeoffs import trade_offs
 
     network, own = _costs(path)
-    seconds: list[float] = []
-    for texts in _places(network, 4 * repeat):
-        try:
-            a, b = (
-                snap(network, float(lon), float(lat), own.usable)
-                for lat, _, lon in (text.partition(",") for text in texts)
-            )
-        except PlaceError:
-            continue
-        opened_costs = open_ends(network, own, [s.arc for s in a], [s.arc for s in b])
-        begin = clock()
-        choices = trade_offs(network, opened_costs, a, b)
-        if choices:
-            seconds.append(clock() - begin)
-        if len(seconds) == repeat + 1:
-            break
-    return seconds[1:], None  # the first one loads the compiled search
+
+    def joined() -> Iterator[tuple[Network, Costs, Any, Any]]:
+        for texts in _places(network, 4 * rounds.repeat):
+            try:
+                a, b = (
+                    snap(network, float(lon), float(lat), own.usable)
+                    for lat, _, lon in (text.partition(",") for text in texts)
+                )
+            except PlaceError:
+                continue
+            opened_costs = open_ends(network, own, [s.arc for s in a], [s.arc for s in b])
+            if trade_offs(network, opened_costs, a, b):
+                yield network, opened_costs, a, b
+
+    rounds.time(trade_offs, joined())
 
 
-def drive_warm(path: Path, repeat: int) -> tuple[list[float], Told]:
+def drive_warm(path: Path, rounds: Rounds) -> Told:
     """A whole drive between random places, the road file opened for each as the command does."""
     from clearance.core.errors import ClearanceError
     from clearance.network.roadfile import open_road_file
     from clearance.workflow import plan_drive
 
     coach, unverified = _coach()
-    seconds: list[float] = []
-    for start, end in _places(open_road_file(path), 4 * repeat):
-        begin = clock()
-        try:
-            plan_drive(path, [start, end], coach, unverified=unverified)
-        except ClearanceError:
-            continue  # no way at all between these two, such as out of a dead end
-        seconds.append(clock() - begin)
-        if len(seconds) == repeat + 1:
-            break
-    return seconds[1:], None  # the first one loads what later ones have
+
+    def plan(start: str, end: str) -> None:
+        plan_drive(path, [start, end], coach, unverified=unverified)
+
+    def joined() -> Iterator[tuple[str, str]]:
+        for pair in _places(open_road_file(path), 4 * rounds.repeat):
+            # Between some there is no way at all, such as out of a dead end.
+            with suppress(ClearanceError):
+                plan(*pair)
+                yield pair
+
+    rounds.time(plan, joined())
 
 
-def drive_cold(path: Path, repeat: int) -> tuple[list[float], Told]:
+def drive_cold(path: Path, rounds: Rounds) -> Told:
     """The command ``clearance drive`` as a process of its own, from start to end."""
     from clearance.network.roadfile import open_road_file
 
-    pairs = _places(open_road_file(path), 4 * repeat)
     command = [str(Path(sys.executable).with_name("clearance")), "drive", str(path), "--height", HEIGHT]
-    return _processes([[*command, "--from", a, "--to", b] for a, b in pairs], repeat, {0, 3})
+    ends = {0, 3}
+
+    def joined() -> Iterator[tuple[list[str], set[int]]]:
+        for a, b in _places(open_road_file(path), 4 * rounds.repeat):
+            asked = [*command, "--from", a, "--to", b]
+            # Between some there is no way at all, such as out of a dead end.
+            if _ended(asked) in ends:
+                yield asked, ends
+
+    rounds.time(_end_well, joined())
 
 
-def got(path: Path, repeat: int) -> tuple[list[float], Told]:
+def got(path: Path, rounds: Rounds) -> Told:
     """The command ``clearance get`` on a map file, as a process of its own."""
     command = str(Path(sys.executable).with_name("clearance"))
     with tempfile.TemporaryDirectory(dir=path.parent) as folder:
         asked = [command, "get", str(path), "-o", str(Path(folder) / "out.roads")]
-        return _processes([asked] * repeat, repeat, {0})
+        rounds.time(lambda: _end_well(asked, {0}))
+    return None
 
 
-def screen_cold(path: Path, repeat: int) -> tuple[list[float], Told]:
+def screen_cold(path: Path, rounds: Rounds) -> Told:
     """The command ``clearance screen`` for the destinations of `screened`, from start to end."""
     command = str(Path(sys.executable).with_name("clearance"))
     home, _, places = _screened_places(path)
@@ -587,35 +615,37 @@ def screen_cold(path: Path, repeat: int) -> tuple[list[float], Told]:
             coach = Path(folder) / f"coach-{number}.toml"
             coach.write_text(f"height = {json.dumps(height)}\n", encoding="utf-8")
             asked += ["--coach", str(coach)]
-        return _processes([[*asked, "-o", str(Path(folder) / "out.csv")]] * repeat, repeat, {0, 3})
+        asked += ["-o", str(Path(folder) / "out.csv")]
+        rounds.time(lambda: _end_well(asked, {0, 3}))
+    return None
 
 
-def _processes(commands: list[list[str]], wanted: int, good: set[int]) -> tuple[list[float], Told]:
-    """The seconds of the first `wanted` commands that end well, as a drive need not; they run quietly."""
-    seconds: list[float] = []
-    for command in commands:
-        begin = clock()
-        silent = [(os.POSIX_SPAWN_OPEN, stream, os.devnull, os.O_WRONLY, 0) for stream in (1, 2)]
-        child = os.posix_spawn(command[0], command, os.environ, file_actions=silent)
-        _, status = os.waitpid(child, 0)
-        if os.waitstatus_to_exitcode(status) in good:
-            seconds.append(clock() - begin)
-        if len(seconds) == wanted:
-            return seconds, None
-    raise RuntimeError(f"{' '.join(commands[-1])} did not end well often enough")
+def _ended(command: list[str]) -> int:
+    """How a process ends that runs quietly."""
+    silent = [(os.POSIX_SPAWN_OPEN, stream, os.devnull, os.O_WRONLY, 0) for stream in (1, 2)]
+    child = os.posix_spawn(command[0], command, os.environ, file_actions=silent)
+    _, status = os.waitpid(child, 0)
+    return os.waitstatus_to_exitcode(status)
 
 
-TASKS: dict[tuple[str, str], Callable[[Path, int], tuple[list[float], Told]]] = {
+def _end_well(command: list[str], good: set[int]) -> None:
+    """Run a process to its end, which must be among the `good` ones."""
+    code = _ended(command)
+    if code not in good:
+        raise RuntimeError(f"{' '.join(command)} ended with {code}")
+
+
+TASKS: dict[tuple[str, str], Callable[[Path, Rounds], Told]] = {
     ("read", "clearance"): read_own,
-    ("read", "clearance, by two processes"): lambda path, repeat: read_own(path, repeat, 2),
+    ("read", "clearance, by two processes"): lambda path, rounds: read_own(path, rounds, 2),
     ("read", "pyosmium"): read_pyosmium,
-    ("read by two", "clearance"): lambda path, repeat: read_own(path, repeat, 2),
+    ("read by two", "clearance"): lambda path, rounds: read_own(path, rounds, 2),
     ("crossings", "clearance"): cross_own,
     ("crossings", "shapely"): cross_shapely,
-    ("structures", "clearance"): lambda path, repeat: stages(path, repeat, "structures"),
-    ("places", "clearance"): lambda path, repeat: stages(path, repeat, "places"),
-    ("build", "clearance"): lambda path, repeat: stages(path, repeat, "build"),
-    ("write", "clearance"): lambda path, repeat: stages(path, repeat, "write"),
+    ("structures", "clearance"): lambda path, rounds: stages(path, rounds, "structures"),
+    ("places", "clearance"): lambda path, rounds: stages(path, rounds, "places"),
+    ("build", "clearance"): lambda path, rounds: stages(path, rounds, "build"),
+    ("write", "clearance"): lambda path, rounds: stages(path, rounds, "write"),
     ("get", "clearance"): got,
     ("open", "clearance"): opened,
     ("costs", "clearance"): costs,
@@ -636,23 +666,18 @@ TASKS: dict[tuple[str, str], Callable[[Path, int], tuple[list[float], Told]]] = 
 }
 
 
-def main() -> None:
-    """Does one task and prints what it took."""
+#: Tasks whose work is that of a process of its own.
+PROCESSES = frozenset({"get", "drive process", "screen process"})
+
+
+def peak_mib(task: str) -> float:
+    """The most memory in MiB that this process held, or that the one held which did the work of the task."""
     import resource
 
-    task, engine, path, *more = sys.argv[1:]
-    if task == "prepare segments":
-        prepare_segments(Path(path), int(more[0]), Path(more[1]))
-        return
-    seconds, told = TASKS[task, engine](Path(path), int(more[0]) if more else 1)
-    others, own = (
-        resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_CHILDREN, resource.RUSAGE_SELF)
-    )
-    # What ran as a process of its own is what counts, if anything did; but a process that reads for this
-    # one begins, for the system, with the memory of this one.
-    peak = own if task.startswith("read") else others or own
-    print(json.dumps({"seconds": seconds, "told": told, "peak_mib": peak}))
+    # A process that reads for this one begins, for the system, with the memory of this one.
+    who = resource.RUSAGE_CHILDREN if task in PROCESSES else resource.RUSAGE_SELF
+    return resource.getrusage(who).ru_maxrss / 1024
 
 
 if __name__ == "__main__":
-    main()
+    prepare_segments(Path(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3]))

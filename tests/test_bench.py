@@ -5,13 +5,17 @@ from __future__ import annotations
 import importlib.util
 import json
 import math
+import re
 import subprocess
 import sys
 import time
+import weakref
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -41,32 +45,121 @@ def roads(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+class Fixture:
+    """Stands for pytest-benchmark's: as many rounds, each on what its set-up gives."""
+
+    def __init__(self) -> None:
+        self.given: list[tuple[Any, ...]] = []
+        self.warm = 0
+
+    def pedantic(
+        self, target: Callable[..., Any], *, setup: Callable[[], Any], rounds: int, warmup_rounds: int
+    ) -> Any:
+        self.warm = warmup_rounds
+        for _ in range(warmup_rounds + rounds):
+            args, kwargs = setup()
+            assert not kwargs
+            self.given.append(args)
+            target(*args)
+
+
+def done(task: str, engine: str, path: Path, repeat: int) -> tuple[int, Any]:
+    """How many rounds of a task are counted, and the figure that it tells, or None."""
+    tasks = _script("bench_tasks")
+    fixture = Fixture()
+    told = tasks.TASKS[task, engine](path, tasks.Rounds(fixture.pedantic, repeat))
+    return len(fixture.given) - fixture.warm, told
+
+
+def test_rounds_let_go_what_the_one_before_gave() -> None:
+    fixture = Fixture()
+    rounds = _script("bench_tasks").Rounds(fixture.pedantic, 3)
+    alive: list[int] = []
+    made: list[weakref.ref[Fixture]] = []
+
+    def work(number: int) -> Fixture:
+        alive.append(sum(each() is not None for each in made))
+        made.append(weakref.ref(given := Fixture()))
+        given.warm = number
+        return given
+
+    assert rounds.time(work, ((k,) for k in range(9)), warm=1).warm == 3
+    assert fixture.given == [(0,), (1,), (2,), (3,)]
+    assert alive == [0, 0, 0, 0]
+    with pytest.raises(RuntimeError, match="fewer inputs"):
+        rounds.time(work, [(1,), (2,)])
+
+
 @pytest.mark.parametrize("task", ["one to one", "one to all"])
 def test_engines_come_to_the_same_costs(task: str, roads: Path) -> None:
-    tasks = {engine: run for (name, engine), run in _script("bench_tasks").TASKS.items() if name == task}
     told = {}
-    for engine, run in tasks.items():
-        seconds, told[engine] = run(roads, 2)
-        assert len(seconds) >= 2
-        assert min(seconds) > 0
+    for engine in [engine for name, engine in _script("bench_tasks").TASKS if name == task]:
+        rounds, told[engine] = done(task, engine, roads, 2)
+        assert rounds in (2, 30), "all, or each of 15 pairs, twice"
     assert len(told) >= 2
     assert min(told.values()) > 0
     assert list(told.values()) == pytest.approx([told["clearance"]] * len(told), rel=1e-9)
 
 
-@pytest.mark.parametrize("task", ["open", "costs", "tallest", "trade-offs", "drive", "screen"])
+@pytest.mark.parametrize("task", ["open", "costs", "tallest", "trade-offs", "drive"])
 def test_the_other_tasks_on_roads_run(task: str, roads: Path) -> None:
-    seconds, _ = _script("bench_tasks").TASKS[task, "clearance"](roads, 2)
-    assert len(seconds) == 2
-    assert min(seconds) > 0
+    assert done(task, "clearance", roads, 2)[0] == 2
+
+
+def test_searches_are_measured_by_what_they_tell_of_themselves(
+    roads: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tasks = _script("bench_tasks")
+    monkeypatch.setattr(tasks, "SCREENED", 10)
+    before = tasks.searched()
+    assert done("screen searches", "clearance", roads, 1) == (1, None)
+    first = tasks.searched()
+    assert done("screen", "clearance", roads, 1) == (1, 20.0)
+    assert first > before
+    assert tasks.searched() == first, "only what is recorded counts"
+
+
+def measured(task: str, path: Path, *more: str) -> dict[str, Any]:
+    """What the script prints of a task measured in a process of its own."""
+    asked = [sys.executable, str(SCRIPTS / "bench_run.py"), task, "clearance", str(path), *more]
+    ran = subprocess.run(asked, capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stderr
+    told: dict[str, Any] = json.loads(ran.stdout)
+    return told
+
+
+@pytest.mark.parametrize("more", [(), ("--cpu",)])
+def test_a_task_is_measured_by_pytest_benchmark(roads: Path, more: tuple[str, ...]) -> None:
+    told = measured("costs", roads, "--repeat", "3", *more)
+    bench = _script("bench")
+    result = bench.Measured()
+    result.take(told)
+    assert len(result.seconds) == 3
+    assert 0 < result.median < 5
+    assert result.told == done("costs", "clearance", roads, 1)[1]
+    assert 10 < result.peak_mib < 4000
+    assert result.at[:2] == "20"
+    assert re.fullmatch(r"[0-9a-f]{7}|", result.commit)
+    (run,) = told["benchmarks"]
+    assert "costs, clearance, synthetic.roads" in run["name"]
+    timer = run["options"]["timer"]
+    assert ("worked" in timer) == bool(more), timer
+
+
+def test_a_task_that_fails_says_so(tmp_path: Path) -> None:
+    asked = [sys.executable, str(SCRIPTS / "bench_run.py"), "open", "clearance", str(tmp_path / "none.roads")]
+    ran = subprocess.run(asked, capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert "there is no such file" in ran.stderr
+    assert "could not be measured" in ran.stderr
 
 
 def test_every_road_is_reached_as_often_as_the_search_reaches_it(roads: Path) -> None:
-    tasks = _script("bench_tasks").TASKS
-    seconds, told = tasks["tallest roads", "clearance"](roads, 2)
-    assert len(seconds) == 4, "each direction twice"
+    rounds, told = done("tallest roads", "clearance", roads, 2)
+    assert rounds == 4, "each direction twice"
     # Twice as many arcs, for there and back; one-way streets at the rim are missing from one of them.
-    assert told > tasks["tallest", "clearance"](roads, 1)[1]
+    reached = done("tallest", "clearance", roads, 1)[1]
+    assert told > reached
 
 
 def test_engines_find_the_same_crossings(tmp_path: Path) -> None:
@@ -77,12 +170,10 @@ def test_engines_find_the_same_crossings(tmp_path: Path) -> None:
     columns = (np.arange(400), np.zeros(400, dtype=np.int64), *nodes.T, *ends.T)
     fields = dict(zip(Segments.__slots__, columns, strict=True))
     np.savez(tmp_path / "segments.npz", chosen=draw.random(400) < 0.6, **fields)
-    tasks = _script("bench_tasks").TASKS
-    counts = {
-        tasks["crossings", engine](tmp_path / "segments.npz", 1)[1] for engine in ("clearance", "shapely")
-    }
-    assert len(counts) == 1
-    assert min(counts) > 50
+    own, shapelys = (
+        done("crossings", engine, tmp_path / "segments.npz", 1)[1] for engine in ("clearance", "shapely")
+    )
+    assert own == shapelys > 50
     assert _script("bench").counted_segments(tmp_path / "segments.npz") == "0k"
 
 
@@ -92,19 +183,20 @@ def test_the_tasks_on_map_files_run(task: str, tmp_path: Path) -> None:
         Town().node(1, 0, 0).node(2, 90, 0).way(10, [1, 2], {"highway": "residential", "name": "Mill Street"})
     )
     (tmp_path / "town.osm").write_text(town.osm_xml(), encoding="utf-8")
-    seconds, told = _script("bench_tasks").TASKS[task, "clearance"](tmp_path / "town.osm", 1)
-    assert len(seconds) == 1
+    rounds, told = done(task, "clearance", tmp_path / "town.osm", 1)
+    assert rounds == 1
     assert told == {"structures": 0, "places": 1, "build": 2}.get(task)
 
 
 def test_every_task_of_the_tables_can_be_done() -> None:
-    bench, done = _script("bench"), set(_script("bench_tasks").TASKS)
+    bench, tasks = _script("bench"), _script("bench_tasks")
     asked = {(task, engine) for task, _, engines in bench.COMPARED_ON_ROADS for engine in engines}
     growing = (*bench.GROWING_ON_MAPS, *bench.GROWING_BY_STAGE, *bench.GROWING_ON_ROADS)
     asked |= {(task, "clearance") for task, _ in growing}
     asked |= {("read", "clearance, by two processes"), ("read", "pyosmium")}
     asked |= {("crossings", "shapely"), ("crossings", "clearance")}
-    assert asked == done
+    assert asked == set(tasks.TASKS)
+    assert {task for task, _ in asked} >= tasks.PROCESSES
 
 
 def test_exponents_and_figures() -> None:
@@ -143,7 +235,13 @@ def test_what_is_known_is_not_measured_again_unless_asked_for(
 
     def python(_script: str, task: str, *_: str) -> str:
         runs.append(task)
-        return json.dumps({"seconds": [0.5, 0.25, 1.0], "peak_mib": 64.0, "told": None})
+        run = {
+            "stats": {"data": [0.5, 0.25, 1.0]},
+            "extra_info": {"peak_mib": 64.0, "told": None},
+        }
+        commit = {"id": "0123456789abcdef"}
+        told = {"benchmarks": [run], "commit_info": commit, "datetime": "2026-01-02T03:04:05+00:00"}
+        return json.dumps(told)
 
     monkeypatch.setattr(bench, "python", python)
     plan = replace(bench.QUICK, repeat=3)
@@ -170,6 +268,9 @@ def test_what_is_known_is_not_measured_again_unless_asked_for(
     assert runs == ["a", "a", "b", "b"]
     assert tables(only=frozenset({"b"})) == first
     assert runs[4:] == ["b", "b"]
+    kept = json.loads((tmp_path / "kept.json").read_text(encoding="utf-8"))
+    assert {(one["at"], one["commit"]) for one in kept.values()} == {("2026-01-02 03:04", "0123456")}
+    assert len(list((tmp_path / "runs").iterdir())) == 4
     monkeypatch.setitem(bench.MOST_NODES, "a", 1000)
     assert "| A | 500 ms | – |  |" in tables()
 
@@ -215,13 +316,37 @@ def test_costs_that_differ_are_told(
     assert told.err.count(" not ") > 20
 
 
-def test_processor_time_is_measured_without_what_waits(roads: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    tasks = _script("bench_tasks")
-    for by_processor, low, high in ((True, 0.0, 0.1), (False, 0.2, 60.0)):
-        monkeypatch.setattr(tasks, "_BY_PROCESSOR", by_processor)
-        seconds, _ = tasks.timed(lambda: time.sleep(0.2), 1)
-        assert low <= seconds[0] < high
-    monkeypatch.setattr(tasks, "_BY_PROCESSOR", True)
-    busy = "sum(range(3_000_000))"
-    seconds, _ = tasks.timed(lambda: subprocess.run([sys.executable, "-c", busy], check=True), 1)
-    assert seconds[0] > 0.02
+def test_processor_time_is_measured_without_what_waits() -> None:
+    worked = _script("bench_tasks").worked
+    begin = worked()
+    time.sleep(0.2)
+    assert 0 <= worked() - begin < 0.1
+    begin = worked()
+    subprocess.run([sys.executable, "-c", "sum(range(3_000_000))"], check=True)
+    assert worked() - begin > 0.02
+
+
+def test_tables_with_less_than_all_are_not_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The page would lose what stands there."""
+    bench = _script("bench")
+    page = tmp_path / "page.md"
+    page.write_text(f"{bench.BEGIN}\nold\n{bench.END}\n", encoding="utf-8")
+    monkeypatch.setattr(bench, "PAGE", page)
+    missing = {"crossings"}
+
+    def compared(_plan: object, _inputs: object, keeper: Any) -> list[str]:
+        keeper.missing |= missing
+        return ["new"]
+
+    monkeypatch.setattr(bench, "compared", compared)
+    monkeypatch.setattr(bench, "growing", lambda *_: [])
+    monkeypatch.setattr(bench, "machine", lambda _: "somewhere")
+    monkeypatch.setattr(sys, "argv", ["bench", "--work", str(tmp_path), "--tables"])
+    bench.main()
+    assert "old" in page.read_text(encoding="utf-8")
+    assert "crossings" in capsys.readouterr().err
+    missing.clear()
+    bench.main()
+    assert "old" not in page.read_text(encoding="utf-8")
