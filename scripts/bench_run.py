@@ -13,7 +13,7 @@ import io
 import os
 import sys
 import tempfile
-from contextlib import redirect_stdout
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
@@ -77,7 +77,7 @@ def main() -> None:
     talk = io.StringIO()
     with tempfile.TemporaryDirectory() as folder:
         told = Path(folder) / "told.json"
-        with redirect_stdout(talk):
+        with redirect_stdout(talk), redirect_stderr(talk):
             code = pytest.main(
                 [
                     f"{Path(__file__).resolve()}::{test.__name__}",

@@ -123,7 +123,7 @@ def measured(task: str, path: Path, *more: str) -> dict[str, Any]:
     """What the script prints of a task measured in a process of its own."""
     asked = [sys.executable, str(SCRIPTS / "bench_run.py"), task, "clearance", str(path), *more]
     ran = subprocess.run(asked, capture_output=True, text=True, check=False)
-    assert ran.returncode == 0, ran.stderr
+    assert (ran.returncode, ran.stderr) == (0, "")
     told: dict[str, Any] = json.loads(ran.stdout)
     return told
 

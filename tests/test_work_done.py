@@ -15,8 +15,8 @@ import osmium
 import pytest
 
 from clearance.assess.case import Case
-from clearance.assess.findings import passages_of
-from clearance.assess.turn_off import turn_off_before
+from clearance.assess.findings import findings_of, passages_of
+from clearance.assess.turn_off import turn_off_before, with_turn_offs
 from clearance.core.coach import Coach
 from clearance.core.drive import Unverified
 from clearance.core.lengths import Length
@@ -27,6 +27,7 @@ from clearance.routing import pocket
 from clearance.routing.guided import engine
 from clearance.routing.kernels import ENGINE
 from clearance.routing.mask import Costs, coach_costs
+from clearance.routing.needed import ENGINE as NEEDED
 from clearance.routing.plan import find_drive
 from clearance.routing.ran import Ran, Searched, recording
 from clearance.routing.snap import Snap, snap
@@ -129,6 +130,32 @@ def test_a_few_searches_tell_that_nothing_leads_round_a_structure() -> None:
     with recording(ran):
         assert turn_off_before(case, route, passage, end) is None
     assert 1 <= len(ran.searches) <= 8  # 7 counted; asked one by one, 64
+
+
+def test_one_sweep_tells_of_all_structures_that_nothing_leads_round() -> None:
+    """A street under 30 railways with a blind street before each."""
+    railways, town = 30, Town()
+    for i in range(railways + 2):
+        town.node(1 + i, 100 * i, 0)
+    for i in range(1, railways + 1):
+        town.node(1001 + i, 100 * i, 60).way(2000 + i, [1 + i, 1001 + i], {"highway": "residential"})
+        town.node(5000 + 2 * i, 100 * i + 50, -30).node(5001 + 2 * i, 100 * i + 50, 30)
+        town.way(7000 + i, [5000 + 2 * i, 5001 + 2 * i], {"railway": "rail", "bridge": "yes", "layer": "1"})
+    town.way(10, [*range(1, railways + 3)], {"highway": "residential"})
+    network = network_of(town.extract())
+    case = Case.of(network, COACH, Unverified.ACCEPT, None)
+    start, end = (snap(network, *lonlat(x, 0), case.costs.usable) for x in (30, 100 * railways + 80))
+    route = find_drive(network, case.costs, start, end)
+    assert route is not None
+    found = findings_of(case, route)
+    assert len(found) == railways
+    ran = Ran(clock=lambda: 0.0)
+    with recording(ran):
+        told = with_turn_offs(case, route, found, start=start, end=end)
+    assert not any(finding.turn_off and finding.turn_off.leads_on for finding in told)
+    engines = [search.engine for search in ran.searches]
+    assert engines.count(NEEDED) == 1
+    assert len(engines) < 180  # 131 counted; 248 without the sweep
 
 
 @pytest.mark.parametrize("pieces", [1000, 4000])

@@ -13,6 +13,7 @@ from clearance.assess.findings import passages_of
 from clearance.assess.pieces import road_of
 from clearance.core.drive import Finding, TurnOff
 from clearance.core.structure import Standing
+from clearance.routing.needed import needed
 from clearance.routing.plan import ends_of
 from clearance.routing.ran import stage
 from clearance.routing.reverse import without
@@ -43,12 +44,16 @@ def with_turn_offs(
     if all(f.standing is Standing.CLEAR for f in findings):
         return tuple(findings)
     told = []
+    needed = _Needed(case, route, end)
     for finding, passage in zip(findings, passages_of(case, route), strict=True):
         turn = None
         if finding.standing is not Standing.CLEAR:
-            turn = turn_off_before(case, route, passage, end)
+            closed = without(case.network, case.costs, passage.structure)
+            if not needed.surely(passage, closed):
+                turn = _before(case, closed, route, passage, end)
+                needed.missed |= turn is None
             if turn is None:
-                turn = turn_off_before(case, route, passage, start)
+                turn = _before(case, closed, route, passage, start)
                 turn = replace(turn, extra_s=0.0, leads_on=False) if turn is not None else None
         if turn is not None:
             begun = finding.distance_m - passage.distance_m
@@ -64,8 +69,12 @@ def turn_off_before(case: Case, route: Route, passage: Passage, end: Sequence[Sn
     is. The other way keeps to the costs of the case, with every passage of this structure closed.
     Distances are from the start of the route.
     """
+    return _before(case, without(case.network, case.costs, passage.structure), route, passage, end)
+
+
+def _before(case: Case, closed: Costs, route: Route, passage: Passage, end: Sequence[Snap]) -> TurnOff | None:
+    """The same, with the costs of the other way made before."""
     network = case.network
-    closed = without(network, case.costs, passage.structure)
     ways = _OtherWays(network, closed, ends_of(network, closed, end))
     # A structure on the arc itself or at its head is met after the arc has been entered.
     legs = range(passage.leg - 1, -1, -1)
@@ -73,13 +82,35 @@ def turn_off_before(case: Case, route: Route, passage: Passage, end: Sequence[Sn
     first = ways.first_with(choices) if ways.last else None
     if first is None:
         return None
-    leg, onto = first
-    way = ways.of([onto])
-    assert way is not None, "there is one from this leg"
+    leg, way = first
     share = np.ones(len(way.states))
     share[-1] = ways.last[way.target][2].fraction
     seconds = float((closed.seconds[network.state_arc[way.states]] * share).sum())
     return _turn_off(case, route, passage, leg=leg, onto=way.states[0], other_way=seconds)
+
+
+class _Needed:
+    """What a route passes that no way to its end does without, looked for once a structure was found so."""
+
+    def __init__(self, case: Case, route: Route, end: Sequence[Snap]) -> None:
+        self._case, self._route, self._end = case, route, end
+        #: Whether there was no other way for some structure: a sweep takes longer than to find one.
+        self.missed = False
+        self._found: Sequence[bool] | None = None
+
+    def surely(self, passage: Passage, closed: Costs) -> bool:
+        """Whether no turn-off before `passage` is known to lead on; `closed` closes its structure."""
+        if not self.missed:
+            return False
+        network, costs = self._case.network, self._case.costs
+        if self._found is None:
+            ends = [state for state, _, _ in ends_of(network, costs, self._end)]
+            self._found = needed(network, costs, self._route.states, np.array(ends, np.int32)).tolist()
+        state = self._route.states[passage.leg]
+        turns = slice(int(network.turn_ptr[state]), int(network.turn_ptr[state + 1]))
+        # A structure at the end of the arc closes what comes behind it.
+        shut = closed.cost[state] == np.inf or bool((closed.turn_extra[turns] == np.inf).all())
+        return self._found[passage.leg] and bool(shut)
 
 
 class _OtherWays:
@@ -90,8 +121,8 @@ class _OtherWays:
         # What failed need not be looked at again, as long as nothing was found.
         self._tried = Tried(network)
 
-    def first_with(self, choices: Iterator[tuple[int, _Turns]]) -> tuple[int, _Turns] | None:
-        """The first leg with its choices from which some way leads on; None where there is none.
+    def first_with(self, choices: Iterator[tuple[int, _Turns]]) -> tuple[int, Way] | None:
+        """The first leg from whose choices some way leads on, with the best one; None where there is none.
 
         Asked are ever more legs at a time: most often the first one has a way, and where none has, some few
         searches tell, which together look at no more than one does.
@@ -99,13 +130,17 @@ class _OtherWays:
         size = 1
         while asked := list(islice(choices, size)):
             size *= 2
-            if self.of([turns for _, turns in asked]) is None:
+            way = self.of([turns for _, turns in asked])
+            if way is None:
                 continue
             while len(asked) > 1:
                 half = len(asked) // 2
-                leads = self.of([turns for _, turns in asked[:half]]) is not None
-                asked = asked[:half] if leads else asked[half:]
-            return asked[0]
+                way = self.of([turns for _, turns in asked[:half]])
+                asked = asked[:half] if way is not None else asked[half:]
+            leg, turns = asked[0]
+            way = way if way is not None else self.of([turns])
+            assert way is not None, "there is one from this leg"
+            return leg, way
         return None
 
     def of(self, choices: Sequence[_Turns]) -> Way | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import networkx as nx
 import numpy as np
@@ -10,8 +11,8 @@ import pytest
 
 from clearance.assess.case import Case
 from clearance.assess.day import plan_day
-from clearance.assess.findings import passages_of
-from clearance.assess.turn_off import turn_off_before
+from clearance.assess.findings import findings_of, passages_of
+from clearance.assess.turn_off import turn_off_before, with_turn_offs
 from clearance.core.drive import Unverified
 from clearance.core.structure import Standing
 from clearance.network.network import Network
@@ -21,6 +22,7 @@ from clearance.routing.snap import Snap, snap
 from clearance.workflow import network_of
 from tests.assess.towns import COACH, END, START, halt, two_ways
 from tests.routing.engines import for_engine
+from tests.routing.test_needed import thin_town
 from tests.towns import Town, lonlat
 
 SIZE = 4
@@ -133,6 +135,30 @@ def test_against_brute_force_on_random_grids(engine: str) -> None:
             assert 0 < told.before_m <= passage.distance_m
             compared += 1
     assert compared > 20
+
+
+@pytest.mark.parametrize("engine", ["plain", "landmarks"])
+def test_all_of_a_route_together_as_one_by_one(engine: str) -> None:
+    """What is known of one structure that nothing leads round spares a search for the others, and no more."""
+    found: dict[bool | None, int] = {True: 0, False: 0, None: 0}
+    for seed in range(25):
+        network = for_engine(thin_town(seed, railways=0.6), engine)
+        case = Case.of(network, COACH, Unverified.ACCEPT, None)
+        far = float(network.node_lon.max())
+        last = int(np.flatnonzero(network.node_lon[network.arc_head] == far)[0])
+        ends = [snap(network, *lonlat(30, 0), case.costs.usable)]
+        ends.append([Snap(arc=last, fraction=0.9, distance_m=0.0, lon=0.0, lat=0.0)])
+        route = find_drive(network, case.costs, *ends)
+        if route is None:
+            continue
+        told = with_turn_offs(case, route, findings_of(case, route), start=ends[0], end=ends[1])
+        for finding, passage in zip(told, passages_of(case, route), strict=True):
+            onward, back = (turn_off_before(case, route, passage, end) for end in ends[::-1])
+            if back is not None:
+                back = replace(back, extra_s=0.0, leads_on=False)
+            assert finding.turn_off == (onward or back), seed
+            found[None if finding.turn_off is None else finding.turn_off.leads_on] += 1
+    assert min(found.values()) > 10, found
 
 
 def test_the_turn_off_of_the_two_ways() -> None:
