@@ -49,9 +49,7 @@ def with_turn_offs(
         turn = None
         if finding.standing is not Standing.CLEAR:
             closed = without(case.network, case.costs, passage.structure)
-            if not needed.surely(passage, closed):
-                turn = _before(case, closed, route, passage, end)
-                needed.missed |= turn is None
+            turn = _before(case, closed, route, passage, end, needed=needed)
             if turn is None:
                 turn = _before(case, closed, route, passage, start)
                 turn = replace(turn, extra_s=0.0, leads_on=False) if turn is not None else None
@@ -72,8 +70,18 @@ def turn_off_before(case: Case, route: Route, passage: Passage, end: Sequence[Sn
     return _before(case, without(case.network, case.costs, passage.structure), route, passage, end)
 
 
-def _before(case: Case, closed: Costs, route: Route, passage: Passage, end: Sequence[Snap]) -> TurnOff | None:
-    """The same, with the costs of the other way made before."""
+def _before(
+    case: Case,
+    closed: Costs,
+    route: Route,
+    passage: Passage,
+    end: Sequence[Snap],
+    *,
+    needed: _Needed | None = None,
+) -> TurnOff | None:
+    """The same, with the costs of the other way made before, and what is known of others on the route."""
+    if needed is not None and needed.surely(passage, closed):
+        return None
     network = case.network
     ways = _OtherWays(network, closed, ends_of(network, closed, end))
     # A structure on the arc itself or at its head is met after the arc has been entered.
@@ -81,6 +89,8 @@ def _before(case: Case, closed: Costs, route: Route, passage: Passage, end: Sequ
     choices = ((leg, turns) for leg in legs if (turns := _choices(network, closed, route, leg)))
     first = ways.first_with(choices) if ways.last else None
     if first is None:
+        if needed is not None:
+            needed.missed |= ways.dear
         return None
     leg, way = first
     share = np.ones(len(way.states))
@@ -94,7 +104,7 @@ class _Needed:
 
     def __init__(self, case: Case, route: Route, end: Sequence[Snap]) -> None:
         self._case, self._route, self._end = case, route, end
-        #: Whether there was no other way for some structure: a sweep takes longer than to find one.
+        #: Whether it took a long search that there is no other way: a sweep takes as long as one.
         self.missed = False
         self._found: Sequence[bool] | None = None
 
@@ -120,6 +130,8 @@ class _OtherWays:
         self._network, self._costs, self.last = network, costs, last
         # What failed need not be looked at again, as long as nothing was found.
         self._tried = Tried(network)
+        #: Whether some search failed that saw all there is, and no look backwards told before.
+        self.dear = False
 
     def first_with(self, choices: Iterator[tuple[int, _Turns]]) -> tuple[int, Way] | None:
         """The first leg from whose choices some way leads on, with the best one; None where there is none.
@@ -157,6 +169,8 @@ class _OtherWays:
         )
         if way is not None:
             self._tried = Tried(self._network)
+        elif not (self._network.landmark_ms.shape[1] and self._tried.is_new()):
+            self.dear = True
         return way
 
 
