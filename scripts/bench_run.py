@@ -70,9 +70,11 @@ def main() -> None:
     parser.add_argument("--repeat", type=int, default=1, help="rounds")
     parser.add_argument("--cpu", action="store_true", help="processor time in place of wall time")
     asked = Asked(**vars(parser.parse_args()))
+    # A worker of a parallel run of tests measures nothing, and tells so to whatever it starts.
+    for name in [name for name in os.environ if name.startswith("PYTEST_")]:
+        del os.environ[name]
     # Other plugins take memory and time; those of the tests are not for here.
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
-    os.environ.pop("PYTEST_ADDOPTS", None)
     test = test_searches if asked.task == SEARCHES else test_task
     talk = io.StringIO()
     with tempfile.TemporaryDirectory() as folder:
