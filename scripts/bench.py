@@ -1,7 +1,7 @@
 """Measures speed and memory, next to general libraries doing the same, and how both grow.
 
     scripts/bench            # all of it, an hour or so; the table in DEVELOPERS.md is written anew
-    scripts/bench --quick    # small inputs, some minutes; prints the table and writes nothing
+    scripts/bench --quick    # small inputs, ten minutes or so; prints the table and writes nothing
     scripts/bench --work DIR # keeps the inputs it makes in DIR, and takes those that are there already
     scripts/bench --nodes 10000,100000 --copies 1,13 # other sizes to grow through
     scripts/bench --cpu      # processor time in place of wall time, where others keep the machine busy
